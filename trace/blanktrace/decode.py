@@ -20,11 +20,13 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 PROFILE_STEPS = 2
 """A profile that moves no colour by more than this many steps of 255 is sRGB by another name."""
+BAND_ROWS = 256
 
 TAG_BITS_PER_SAMPLE, TAG_ORIENTATION, TAG_EXIF_IFD = 0x0102, 0x0112, 0x8769
 
 _JPEG_MARKER = re.compile(rb"\xff[\x02-\xcf\xd9-\xfe]")
 _JPEG_END = 0xD9
+_PLAIN = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
 
 _UPRIGHT: dict[object, Callable[[Any], Any]] = {
     2: lambda a: cv2.flip(a, 1),
@@ -63,12 +65,12 @@ def decode(image: Any, data: bytes) -> Pixels:
     if jpeg and not _is_whole_jpeg(data):
         raise EOFError("the end marker is missing")
     if jpeg and image.mode in ("RGB", "L") and to_srgb is None:
-        return _upright(_decode_cv2(data, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION), image)
+        return _upright(_decode_cv2(data, _PLAIN), image)
     image.load()  # raises where data are missing, which cv2 would fill with grey
     deep = _bits(image, data) == 16  # noqa: PLR2004
     if deep and (to_srgb is None or image.mode.startswith("I;16")):
-        return _upright(_decode_cv2(data, cv2.IMREAD_UNCHANGED), image)
-    return _upright(np.asarray(_flattened(image, to_srgb)), image)
+        return _upright(_decode_deep(data), image)
+    return _upright(_by_bands(image, to_srgb), image)
 
 
 def _is_whole_jpeg(data: bytes) -> bool:
@@ -97,10 +99,15 @@ def _bits(image: Any, data: bytes) -> int:
     return 8
 
 
-def _decode_cv2(data: bytes, flags: int) -> Pixels:
-    pixels: Any = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+def _decode_cv2(data: bytes, flags: int) -> Any:
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None:
         raise ValueError("cv2 cannot decode what Pillow could")
+    return pixels
+
+
+def _decode_deep(data: bytes) -> Pixels:
+    pixels = _decode_cv2(data, cv2.IMREAD_UNCHANGED)
     if pixels.ndim == 3:  # noqa: PLR2004
         swap = cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA  # noqa: PLR2004
         cv2.cvtColor(pixels, swap, dst=pixels)
@@ -119,6 +126,16 @@ def three_colours(pixels: NDArray[Any]) -> Pixels:
         # 65535 squared still fits; by rows, so that the wide numbers stay few.
         dark = (white - colours).astype(np.uint32) * alpha
         rgb[row] = white - (dark + white // 2) // white
+    return rgb
+
+
+def _by_bands(image: Image.Image, to_srgb: ImageCms.ImageCmsTransform | None) -> Pixels:
+    """Convert a few rows at a time, so that a large picture is not held many times over."""
+    width_px, height_px = image.size
+    rgb = np.empty((height_px, width_px, 3), np.uint8)
+    for top in range(0, height_px, BAND_ROWS):
+        below = min(top + BAND_ROWS, height_px)
+        rgb[top:below] = np.asarray(_flattened(image.crop((0, top, width_px, below)), to_srgb))
     return rgb
 
 
