@@ -68,8 +68,7 @@ def irradiance(light: Light, x_mm: Floats, y_mm: Floats, z_mm: Floats | float) -
 
 def light_points(light: Light) -> NDArray[np.float64]:
     """Points (K, 3) spread evenly over a light."""
-    steps = (np.arange(light.samples) + 0.5) / light.samples * 2 - 1
-    first, second = (grid.ravel()[:, None] for grid in np.meshgrid(steps, steps))
+    first, second = np.hsplit(2 * _spread(light.samples, skip=0), 2)
     u, v = (np.array(side) for side in light.half_sides_mm)
     return np.asarray(np.array(light.centre_mm) + first * u + second * v)
 
@@ -144,7 +143,8 @@ def _shares(
     lit = np.zeros(len(rows), np.float32)
     free = np.zeros(len(rows), np.float32)
     points = light_points(light)
-    places = _places(len(points))
+    # Places within the cell come from further along, so that they do not follow the light's.
+    places = _spread(len(points), skip=1000)
     for (lx, ly, lz), (dx, dy) in zip(points, places, strict=True):
         x = xs[columns] + np.float32(dx * CELL_MM)
         y = ys[rows] + np.float32(dy * CELL_MM)
@@ -174,11 +174,11 @@ def _shares(
     return _filled(share, weight)
 
 
-def _places(count: int) -> NDArray[np.float64]:
-    """Spread places in the unit cell, centred on 0 (the R2 sequence)."""
-    # Both steps are powers of the plastic number, whose multiples fill a square evenly.
+def _spread(count: int, *, skip: int) -> NDArray[np.float64]:
+    """Spread points over the unit square about 0, no two in one row or column."""
+    # Multiples of these powers of the plastic number fill a square evenly (the R2 sequence).
     steps = np.array([0.7548776662466927, 0.5698402909980532])
-    return np.asarray((0.5 + np.arange(1, count + 1)[:, None] * steps) % 1 - 0.5)
+    return np.asarray((0.5 + np.arange(skip + 1, skip + count + 1)[:, None] * steps) % 1 - 0.5)
 
 
 def _filled(share: Floats, weight: Floats) -> Floats:

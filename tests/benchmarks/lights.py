@@ -48,17 +48,17 @@ def at(azimuth_rad: float, elevation_deg: float, distance_mm: float) -> tuple[fl
 
 def _window(rng: Generator) -> Lit:
     place = at(rng.uniform(0, 2 * np.pi), rng.uniform(28, 48), rng.uniform(900, 1500))
-    return (square(place, (420, 340), DAY, 0.75, samples=7),), _tinted(DAY, rng.uniform(0.2, 0.45))
+    return (square(place, (420, 340), DAY, 0.75, samples=44),), _tinted(DAY, rng.uniform(0.2, 0.45))
 
 
 def _lamp(rng: Generator) -> Lit:
     place = at(rng.uniform(0, 2 * np.pi), rng.uniform(40, 65), rng.uniform(450, 700))
-    return (square(place, (55, 55), WARM, 0.8, samples=6),), _tinted(WARM, rng.uniform(0.15, 0.3))
+    return (square(place, (55, 55), WARM, 0.8, samples=32),), _tinted(WARM, rng.uniform(0.18, 0.4))
 
 
 def _bulb(rng: Generator) -> Lit:
     place = at(rng.uniform(0, 2 * np.pi), rng.uniform(35, 60), rng.uniform(500, 900))
-    return (square(place, (9, 9), WARM, 0.85, samples=4),), _tinted(WARM, rng.uniform(0.12, 0.25))
+    return (square(place, (9, 9), WARM, 0.85, samples=16),), _tinted(WARM, rng.uniform(0.15, 0.32))
 
 
 def _both(rng: Generator) -> Lit:
@@ -69,14 +69,14 @@ def _both(rng: Generator) -> Lit:
 
 def _overhead(rng: Generator) -> Lit:
     place = at(rng.uniform(0, 2 * np.pi), rng.uniform(60, 80), 1900)
-    panel = square(place, (300, 300), (1.0, 1.0, 0.97), 0.7, samples=6)
+    panel = square(place, (300, 300), (1.0, 1.0, 0.97), 0.7, samples=32)
     return (panel,), _tinted((1.0, 1.0, 0.98), rng.uniform(0.3, 0.45))
 
 
 def _sun(rng: Generator) -> Lit:
     place = at(rng.uniform(0, 2 * np.pi), rng.uniform(32, 60), FAR_MM)
     half = FAR_MM * SUN_HALF
-    return (square(place, (half, half), SUN, 0.85, samples=4),), _tinted(
+    return (square(place, (half, half), SUN, 0.85, samples=16),), _tinted(
         DAY, rng.uniform(0.15, 0.3)
     )
 

@@ -35,6 +35,10 @@ class Material:
     """Share of mirror-like light."""
     grain: Colour = (0.0, 0.0, 0.0)
     """Colour towards which the pattern pulls."""
+    rim_mm: float = 0.25
+    """Width of the rounded rim of a face."""
+    rim_loss: float = 0.25
+    """Light lost at the very rim, singed or worn."""
 
 
 MATERIALS = {
@@ -43,12 +47,14 @@ MATERIALS = {
     "birch": Material((0.80, 0.74, 0.61), "wood", 0.9, 0.40, grain=(0.66, 0.53, 0.36)),
     "basswood": Material((0.83, 0.78, 0.68), "wood", 0.7, 0.45, grain=(0.72, 0.62, 0.47)),
     "slate": Material((0.060, 0.066, 0.072), "stone", 0.5, 0.8, grain=(0.12, 0.125, 0.13)),
-    "steel": Material((0.72, 0.73, 0.74), "brushed", 0.2, 0.8, metal=0.85),
-    "brass": Material((0.80, 0.58, 0.25), "brushed", 0.12, 0.8, metal=0.8),
+    "steel": Material((0.72, 0.73, 0.74), "brushed", 0.2, 0.8, metal=0.85, rim_mm=0.6),
+    "brass": Material((0.80, 0.58, 0.25), "brushed", 0.12, 0.8, metal=0.8, rim_mm=0.6),
     "canvas green": Material((0.075, 0.11, 0.060), "weave", 0.55, 0.7, grain=(0.03, 0.045, 0.025)),
     "canvas tan": Material((0.42, 0.31, 0.18), "weave", 0.45, 0.7, grain=(0.22, 0.15, 0.08)),
-    "acrylic": Material((0.80, 0.765, 0.67), "even", 0.01, 0.85, grain=(0.7, 0.65, 0.55)),
-    "card": Material((0.83, 0.83, 0.83), "even", 0.02, 1.0, grain=(0.82, 0.82, 0.82)),
+    "acrylic": Material(
+        (0.80, 0.765, 0.67), "even", 0.01, 0.85, grain=(0.7, 0.65, 0.55), rim_loss=0.1
+    ),
+    "card": Material((0.83, 0.83, 0.83), "even", 0.02, 1.0, grain=(0.82, 0.82, 0.82), rim_loss=0.0),
     "black": Material((0.018, 0.018, 0.019), "even", 0.05, 0.8, grain=(0.03, 0.03, 0.03)),
 }
 
@@ -108,7 +114,7 @@ def bench_texture(kind: str, shape: tuple[int, int], rng: Generator) -> Floats:
         mottle = smooth_noise(shape, rng, scale_mm=(3, 3)) + smooth_noise(
             shape, rng, scale_mm=(0.5, 0.5)
         )
-        return np.asarray(base * (1 + 0.15 * mottle[..., None]))
+        return np.asarray(base * (1 + 0.08 * mottle[..., None]))
     planks = np.zeros((*shape, 3), np.float32)
     step = int(95 / TEXEL_MM)
     for first in range(0, shape[1], step):
@@ -128,7 +134,7 @@ def _strew(image: Floats, rng: Generator) -> None:
     rows, columns = image.shape[:2]
     for _ in range(45):
         centre = (float(rng.uniform(0, columns)), float(rng.uniform(0, rows)))
-        colour = [float(c) for c in rng.uniform(0.03, 0.7, 3)]
+        colour = [float(c) for c in rng.uniform(0.05, 0.6) * rng.uniform(0.6, 1.0, 3)]
         angle = float(rng.uniform(0, 180))
         kind = rng.integers(3)
         if kind == 0:

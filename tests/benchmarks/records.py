@@ -51,8 +51,8 @@ class Light:
     half_sides_mm: tuple[tuple[float, float, float], tuple[float, float, float]]
     colour: Colour
     strength: float
-    samples: int = 6
-    """Samples a side; a shadow is cast from each of their centres."""
+    samples: int = 36
+    """Points that a shadow is cast from."""
 
 
 @dataclass(frozen=True)

@@ -97,7 +97,7 @@ ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("leaf steel", "overhead", "grey", ""),
     ("heart cherry", "lamp", "white", ""),
     ("heart birch", "sun", "white", ""),
-    ("heart acrylic", "bulb", "cream", ""),
+    ("heart acrylic", "bulb", "white", ""),
     ("heart walnut", "window", "white", "a4 wood"),
     ("can walnut", "window", "white", ""),
     ("can birch", "lamp", "white", ""),
@@ -150,7 +150,7 @@ THICK_MM = {
     "brass": 2.0,
     "acrylic": 3.0,
     "black": 3.0,
-    "card": 0.2,
+    "card": 0.1,
 }
 FREE_FORMS: dict[str, Callable[[str, float], Blank]] = {
     "ring": lambda m, t: make.ring(m, outer_mm=56.0, inner_mm=46.0, thick_mm=t),
@@ -215,7 +215,7 @@ def _camera(
         size = size[::-1]
     zoom = rng.random() < 0.4
     focal35 = float(rng.choice([24.0, 25.3, 26.0, 27.2, 28.0])) * (2 if zoom else 1)
-    height = float(rng.uniform(400, 600) if zoom else rng.uniform(250, 330))
+    height = float(rng.uniform(400, 600) if zoom else rng.uniform(250, 310))
     if sheet:
         height = max(height, 300 * (2 if zoom else 1))
     tilt = float(

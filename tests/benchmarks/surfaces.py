@@ -22,8 +22,8 @@ from tests.benchmarks.records import Pose, Scene
 
 Floats = NDArray[np.float32]
 
-RIM_MM = 0.25
-"""Width of the worn or singed rim of a face."""
+RIM_LEAN = 0.6
+"""Slope of a face's rounded rim at the wall: its normal leans outward by this much."""
 BOUNCE = 0.4
 """Share of the paper's light that a wall at its foot receives."""
 PHONE_MM = 60.0
@@ -112,14 +112,14 @@ class Stage:
             ((u - surface.corner_mm[0]) / TEXEL_MM).astype(np.float32),
             ((v - surface.corner_mm[1]) / TEXEL_MM).astype(np.float32),
         )
-        light = self._level_light(surface.light, x, y, z)
-        rim = np.clip(1 + surface.solid.distances.distance_mm(x, y) / RIM_MM, 0, 1)[:, None]
-        matt = texture * light * (1 - (0.35 - 0.2 * surface.material.metal) * rim**2)
+        rim, lean = _rim(surface, x, y)
+        light = self._level_light(surface.light, x, y, z, lean)
+        matt = texture * light * (1 - surface.material.rim_loss * rim)
         if not surface.material.metal:
             return matt
         shine = texture * self._mirrored(surface, x, y, texture[:, 1] / surface.material.colour[1])
         # The rounded rim of bright metal turns towards the sheet and shows it.
-        shine += 0.25 * rim**2 * light
+        shine += 0.3 * rim * light
         return matt * (1 - surface.material.metal) + surface.material.metal * shine
 
     def wall(self, which: int, x: Floats, y: Floats, z: Floats) -> Floats:
@@ -140,11 +140,18 @@ class Stage:
         metal = surface.material.metal
         return colour * ((1 - metal) * (light + BOUNCE * bounce) + metal * bounce)
 
-    def _level_light(self, shares: LightMap, x: Floats, y: Floats, z: float) -> Floats:
+    def _level_light(
+        self, shares: LightMap, x: Floats, y: Floats, z: float, lean: Floats | None = None
+    ) -> Floats:
+        """Light on a level plane, or on spots whose normals lean by (N, 2) from upright."""
         share = shares.at(x, y)
         total = share[:, -1:] * np.array(self.scene.ambient, np.float32)
         for index, light in enumerate(self.scene.lights):
             direct = irradiance(light, x, y, z) * share[:, index]
+            if lean is not None:
+                lx, ly, lz = light.centre_mm
+                facing = (lean[:, 0] * (lx - x) + lean[:, 1] * (ly - y)) / (lz - z)
+                direct *= np.maximum(1 + facing, 0)
             total += direct[:, None] * np.array(light.colour, np.float32)
         return np.asarray(total, np.float32)
 
@@ -193,6 +200,16 @@ class Stage:
         cos, sin = np.float32(np.cos(paper.angle_rad)), np.float32(np.sin(paper.angle_rad))
         dx, dy = x - np.float32(paper.centre_mm[0]), y - np.float32(paper.centre_mm[1])
         return cos * dx + sin * dy, cos * dy - sin * dx
+
+
+def _rim(surface: Surface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """How far the rim has begun to round (N, 1), and how far its normals lean out (N, 2)."""
+    distances = surface.solid.distances
+    begun = np.clip(1 + distances.distance_mm(x, y) / surface.material.rim_mm, 0, 1) ** 2
+    lean = np.zeros((len(x), 2), np.float32)
+    turned = np.nonzero(begun)[0]
+    lean[turned] = RIM_LEAN * begun[turned, None] * distances.normal(x[turned], y[turned])
+    return np.asarray(begun[:, None], np.float32), lean
 
 
 def _line(across: Floats, pitch_mm: float) -> Floats:

@@ -157,10 +157,10 @@ def boundary_px(scene: Scene) -> tuple[NDArray[np.float64], ...]:
 
 
 def preview(scene: Scene, folder: Path) -> float:
-    """Write the photograph and a second one with the truth drawn in; return the seconds taken."""
-    begun = time.perf_counter()
+    """Write the photograph and a second one with the truth drawn in; return its processor seconds."""
+    begun = time.process_time()
     photograph = synthesise(scene)
-    seconds = time.perf_counter() - begun
+    seconds = time.process_time() - begun
     name = scene.name.replace(" ", "-")
     Image.fromarray(photograph.rgb).save(folder / f"{name}.png")
     drawn = photograph.rgb.copy()
