@@ -18,11 +18,16 @@ from tests.benchmarks.plan import PlanMap, look_up
 from tests.benchmarks.records import Light
 
 Floats = NDArray[np.float32]
+FloatArray = NDArray[np.float64]
 
 CELL_MM = 0.2
 """Grid of the light maps: about a pixel."""
 LONGEST_SHADOW_MM = 70.0
 """Light from lower than this reach allows is taken as unshadowed further out."""
+BLANK_REACH_MM = 100.0
+"""No spot that matters lies further than this from the world's origin."""
+SKY_REACH_MM = 15.0
+"""Beyond this distance a blank hides no sky worth counting."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,11 +71,14 @@ def irradiance(light: Light, x_mm: Floats, y_mm: Floats, z_mm: Floats | float) -
     return np.asarray(light.strength / at_origin * rise / (square * np.sqrt(square)), np.float32)
 
 
-def light_points(light: Light) -> NDArray[np.float64]:
-    """Points (K, 3) spread evenly over a light."""
+def light_points(light: Light) -> tuple[FloatArray, FloatArray]:
+    """Points (K, 3) spread evenly over a light, and the share (K,) of its light each sends."""
     first, second = np.hsplit(2 * _spread(light.samples, skip=0), 2)
     u, v = (np.array(side) for side in light.half_sides_mm)
-    return np.asarray(np.array(light.centre_mm) + first * u + second * v)
+    points = np.array(light.centre_mm) + first * u + second * v
+    # Low points send little to a level sheet: cosine over distance squared.
+    weights = points[:, 2] / np.sum(points**2, axis=1) ** 1.5
+    return points, weights / weights.sum()
 
 
 def cast(
@@ -96,18 +104,18 @@ def _region(
     if within is not None:
         x0, y0, x1, y1 = within.bounds
         return x0 - 1, y0 - 1, x1 + 1, y1 + 1
-    margin = max([_reach(light, above, z_mm) for light in lights] + [15.0]) + 2.0
+    margin = max([_reaches(light, above, z_mm).max() for light in lights] + [SKY_REACH_MM]) + 2
     bounds = np.array([solid.plan.bounds for solid in above])
     low, high = bounds[:, :2].min(axis=0) - margin, bounds[:, 2:].max(axis=0) + margin
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _reach(light: Light, above: Sequence[Solid], z_mm: float) -> float:
-    """Length of the longest shadow that a light's lowest point casts."""
-    points = light_points(light)
+def _reaches(light: Light, above: Sequence[Solid], z_mm: float) -> FloatArray:
+    """Length of the longest shadow that each point of a light casts."""
+    points, _ = light_points(light)
     rise = max(solid.top_mm for solid in above) - z_mm
-    run = np.hypot(points[:, 0], points[:, 1]) + 150
-    return float(min((run / points[:, 2]).max() * rise, LONGEST_SHADOW_MM))
+    run = np.hypot(points[:, 0], points[:, 1]) + BLANK_REACH_MM
+    return np.minimum(run / (points[:, 2] - z_mm) * rise, LONGEST_SHADOW_MM)
 
 
 def _distance(solids: Sequence[Solid], plane: Plane) -> Floats:
@@ -129,49 +137,59 @@ def _distance(solids: Sequence[Solid], plane: Plane) -> Floats:
 
 
 def _shares(
-    light: Light,
-    above: Sequence[Solid],
-    standing: Sequence[Solid],
-    plane: Plane,
+    light: Light, above: Sequence[Solid], standing: Sequence[Solid], plane: Plane
 ) -> Floats:
     """Share of a light that reaches each cell, counted over the free part of the cell."""
-    xs, ys, z_mm = plane.xs, plane.ys, plane.z_mm
     far = _distance(standing or above, plane)
+    reaches = _reaches(light, above, plane.z_mm)
     # A cell that a solid covers wholly is filled in afterwards, from its free neighbours.
     deep = cv2.erode((far == 0).astype(np.uint8), np.ones((5, 5), np.uint8)) == 1
-    rows, columns = np.nonzero((far <= _reach(light, above, z_mm) + 1.0) & ~deep)
-    lit = np.zeros(len(rows), np.float32)
-    free = np.zeros(len(rows), np.float32)
-    points = light_points(light)
+    rows, columns = np.nonzero((far <= reaches.max() + 1.0) & ~deep)
+    # Nearest cells first, so that a point of the light looks only as far as its shadow goes.
+    order = np.argsort(far[rows, columns], kind="stable")
+    rows, columns = rows[order], columns[order]
+    counts = np.searchsorted(far[rows, columns], reaches + 2 * CELL_MM)
+    touching = int(np.searchsorted(far[rows, columns], 2 * CELL_MM))
+    shaded = np.zeros(len(rows), np.float32)
+    covered = np.zeros(len(rows), np.float32)
+    points, weights = light_points(light)
     # Places within the cell come from further along, so that they do not follow the light's.
-    places = _spread(len(points), skip=1000)
-    for (lx, ly, lz), (dx, dy) in zip(points, places, strict=True):
-        x = xs[columns] + np.float32(dx * CELL_MM)
-        y = ys[rows] + np.float32(dy * CELL_MM)
-        open_here = np.ones(len(rows), bool)
+    places = _spread(len(points), skip=1000) * CELL_MM
+    for point, weight, (dx, dy), count in zip(points, weights, places, counts, strict=True):
+        x = plane.xs[columns[:count]] + np.float32(dx)
+        y = plane.ys[rows[:count]] + np.float32(dy)
+        under = np.zeros(count, bool)
         for solid in standing:
-            open_here &= solid.distances.distance_mm(x, y) > 0
-        clear = open_here.copy()
-        slope_x = ((lx - x) / (lz - z_mm)).astype(np.float32)
-        slope_y = ((ly - y) / (lz - z_mm)).astype(np.float32)
-        for solid in above:
-            left = np.nonzero(clear)[0]
-            start = max(solid.bottom_mm - z_mm, 0.0)
-            crossing = solid.distances.crossing_mm(
-                x[left] + slope_x[left] * np.float32(start),
-                y[left] + slope_y[left] * np.float32(start),
-                slope_x[left],
-                slope_y[left],
-                rise_mm=solid.top_mm - z_mm - start,
-            )
-            clear[left] = ~np.isfinite(crossing)
-        lit += clear
-        free += open_here
+            under[:touching] |= solid.distances.distance_mm(x[:touching], y[:touching]) <= 0
+        shaded[:count] += np.float32(weight) * (_blocked(point, above, x, y, plane.z_mm) & ~under)
+        covered[:count] += np.float32(weight) * under
     share = np.ones(far.shape, np.float32)
-    weight = np.ones(far.shape, np.float32)
-    share[deep], weight[deep] = 0, 0
-    share[rows, columns], weight[rows, columns] = lit / len(points), free / len(points)
-    return _filled(share, weight)
+    free = np.where(deep, 0, 1).astype(np.float32)
+    share[deep] = 0
+    share[rows, columns], free[rows, columns] = 1 - covered - shaded, 1 - covered
+    return _filled(share, free)
+
+
+def _blocked(
+    point_mm: FloatArray, above: Sequence[Solid], x: Floats, y: Floats, z_mm: float
+) -> NDArray[np.bool_]:
+    """Say which spots of a level plane cannot see a point."""
+    px, py, pz = point_mm
+    blocked = np.zeros(len(x), bool)
+    slope_x = ((px - x) / (pz - z_mm)).astype(np.float32)
+    slope_y = ((py - y) / (pz - z_mm)).astype(np.float32)
+    for solid in above:
+        left = np.nonzero(~blocked)[0]
+        start = np.float32(max(solid.bottom_mm - z_mm, 0.0))
+        crossing = solid.distances.crossing_mm(
+            x[left] + slope_x[left] * start,
+            y[left] + slope_y[left] * start,
+            slope_x[left],
+            slope_y[left],
+            rise_mm=solid.top_mm - z_mm - float(start),
+        )
+        blocked[left] = np.isfinite(crossing)
+    return blocked
 
 
 def _spread(count: int, *, skip: int) -> NDArray[np.float64]:

@@ -47,7 +47,7 @@ def at(azimuth_rad: float, elevation_deg: float, distance_mm: float) -> tuple[fl
 
 
 def _window(rng: Generator) -> Lit:
-    place = at(rng.uniform(0, 2 * np.pi), rng.uniform(28, 48), rng.uniform(900, 1500))
+    place = at(rng.uniform(0, 2 * np.pi), rng.uniform(32, 50), rng.uniform(900, 1500))
     return (square(place, (420, 340), DAY, 0.75, samples=44),), _tinted(DAY, rng.uniform(0.2, 0.45))
 
 

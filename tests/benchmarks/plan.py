@@ -117,21 +117,22 @@ class PlanMap:
             0 where the start is inside, the height travelled where the edge is
             met, and infinity for a miss.
         """
-        speed = np.maximum(np.hypot(slope_x, slope_y), 1e-6).astype(np.float32)
-        travelled = np.zeros(x_mm.size, dtype=np.float32)
         result = np.full(x_mm.size, np.inf, dtype=np.float32)
         live = np.arange(x_mm.size)
+        x, y = x_mm, y_mm
+        speed = np.maximum(np.hypot(slope_x, slope_y), 1e-6).astype(np.float32)
+        travelled = np.zeros(x_mm.size, dtype=np.float32)
         for step in range(STEPS):
-            gap = self.distance_mm(
-                x_mm[live] + slope_x[live] * travelled[live],
-                y_mm[live] + slope_y[live] * travelled[live],
-            )
+            gap = self.distance_mm(x, y)
             met = gap <= (0.0 if step == 0 else TOUCH_MM)
-            result[live[met]] = travelled[live[met]]
-            travelled[live] += np.maximum(gap, TOUCH_MM) / speed[live]
-            live = live[~met & (travelled[live] <= rise_mm)]
-            if live.size == 0:
+            result[live[met]] = travelled[met]
+            travelled = travelled + np.maximum(gap, TOUCH_MM) / speed
+            on = np.nonzero(~met & (travelled <= rise_mm))[0]
+            if on.size == 0:
                 break
+            live, travelled, speed = live[on], travelled[on], speed[on]
+            x = x_mm[live] + slope_x[live] * travelled
+            y = y_mm[live] + slope_y[live] * travelled
         return result
 
 

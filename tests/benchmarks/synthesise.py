@@ -157,7 +157,7 @@ def boundary_px(scene: Scene) -> tuple[NDArray[np.float64], ...]:
 
 
 def preview(scene: Scene, folder: Path) -> float:
-    """Write the photograph and a second one with the truth drawn in; return its processor seconds."""
+    """Write a photograph, and again with the truth drawn in; return its processor seconds."""
     begun = time.process_time()
     photograph = synthesise(scene)
     seconds = time.process_time() - begun
