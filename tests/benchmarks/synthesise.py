@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from shapely import box
 
 from tests.benchmarks.develop import develop, from_jpeg, to_jpeg
 from tests.benchmarks.records import Photograph, Scene, Truth
@@ -50,12 +51,9 @@ def radiance(scene: Scene, rng: np.random.Generator) -> Floats:
     """Linear light (H, W, 3) that reaches the sensor of a perfect lens."""
     width, height = scene.camera.size_px
     rows, columns = np.mgrid[0:height, 0:width]
-    slopes = scene.camera.slopes(np.column_stack([columns.ravel(), rows.ravel()])).astype(
-        np.float32
-    )
-    ends = scene.camera.position_mm[:2] - scene.camera.position_mm[2] * slopes
-    view = (*ends.min(axis=0), *ends.max(axis=0))
-    stage = Stage.set(scene, rng, view_mm=tuple(float(side) for side in view))  # type: ignore[arg-type]
+    pixels = np.column_stack([columns.ravel(), rows.ravel()])
+    slopes = scene.camera.slopes(pixels).astype(np.float32)
+    stage = Stage.set(scene, rng, view_mm=_view_mm(scene))
     colours, labels = look(stage, slopes)
     edges = _edges(labels.reshape(height, width))
     where = np.nonzero(edges.ravel())[0]
@@ -70,55 +68,63 @@ def radiance(scene: Scene, rng: np.random.Generator) -> Floats:
     return colours.reshape(height, width, 3)
 
 
+def _view_mm(scene: Scene) -> tuple[float, float, float, float]:
+    """Bounds of what the frame shows of the sheet's plane."""
+    width, height = scene.camera.size_px
+    x, y = np.linspace(0, width - 1, 9), np.linspace(0, height - 1, 9)
+    border = [(u, v) for u in x for v in (0, height - 1)] + [
+        (u, v) for u in (0, width - 1) for v in y
+    ]
+    spots = scene.camera.onto(border)
+    (x0, y0), (x1, y1) = spots.min(axis=0) - 1.0, spots.max(axis=0) + 1.0
+    return float(x0), float(y0), float(x1), float(y1)
+
+
 def look(stage: Stage, slopes: Floats) -> tuple[Floats, NDArray[np.int16]]:
     """Follow rays down to what they meet first: colours (N, 3) and labels (N,)."""
-    eye = stage.scene.camera.position_mm.astype(np.float32)
+    eye_x, eye_y, eye_z = stage.scene.camera.position_mm.astype(np.float32)
+    slope_x, slope_y = np.ascontiguousarray(slopes.T)
+    steepest = float(max(np.abs(slope_x).max(), np.abs(slope_y).max()))
     height = np.zeros(len(slopes), np.float32)
     labels = np.full(len(slopes), GROUND, np.int16)
     for index, surface in enumerate(stage.surfaces):
         solid = surface.solid
-        at_top = eye[:2] + (np.float32(solid.top_mm) - eye[2]) * slopes
+        rise = solid.top_mm - solid.bottom_mm
+        drop = eye_z - np.float32(solid.top_mm)
+        x, y = eye_x - drop * slope_x, eye_y - drop * slope_y
         # A ray drifts by its slope on the way down, so the bounds grow by that much.
-        drift = float(np.abs(slopes).max()) * (solid.top_mm - solid.bottom_mm) + 0.1
-        x0, y0, x1, y1 = solid.plan.bounds
-        inside = (at_top > (x0 - drift, y0 - drift)) & (at_top < (x1 + drift, y1 + drift))
-        near = np.nonzero(inside.all(axis=1))[0]
+        x0, y0, x1, y1 = box(*solid.plan.bounds).buffer(steepest * rise + 0.1).bounds
+        near = np.nonzero((x > x0) & (x < x1) & (y > y0) & (y < y1))[0]
         fall = solid.distances.crossing_mm(
-            at_top[near, 0],
-            at_top[near, 1],
-            -slopes[near, 0],
-            -slopes[near, 1],
-            rise_mm=solid.top_mm - solid.bottom_mm,
+            x[near], y[near], -slope_x[near], -slope_y[near], rise_mm=rise
         )
         met = np.where(np.isfinite(fall), solid.top_mm - fall, -1).astype(np.float32)
         higher = np.isfinite(fall) & (met >= height[near])
         height[near[higher]] = met[higher]
         labels[near[higher]] = 2 * index + (fall[higher] > 0)
-    spots = eye[:2] + (height - eye[2])[:, None] * slopes
-    return _coloured(stage, spots, height, labels), labels
+    x, y = eye_x - (eye_z - height) * slope_x, eye_y - (eye_z - height) * slope_y
+    return _coloured(stage, x, y, height, labels), labels
 
 
-def _coloured(stage: Stage, spots: Floats, height: Floats, labels: NDArray[np.int16]) -> Floats:
-    colours = np.empty((len(spots), 3), np.float32)
+def _coloured(stage: Stage, x: Floats, y: Floats, z: Floats, labels: NDArray[np.int16]) -> Floats:
+    """Colours (N, 3) of the spots that were met; labels of spots off the sheet become BENCH."""
+    colours = np.empty((len(x), 3), np.float32)
     for label in np.unique(labels):
-        here = labels == label
-        x, y = np.ascontiguousarray(spots[here].T)
+        here = np.nonzero(labels == label)[0]
         if label == GROUND:
-            colours[here] = stage.ground(x, y)
+            colours[here] = stage.ground(x[here], y[here])
+            labels[here[~stage.on_sheet(x[here], y[here])]] = BENCH
         elif label % 2 == 0:
-            colours[here] = stage.face(label // 2, x, y)
+            colours[here] = stage.face(label // 2, x[here], y[here])
         else:
-            colours[here] = stage.wall(label // 2, x, y, height[here])
-    ground = labels == GROUND
-    off = ~stage.on_sheet(*np.ascontiguousarray(spots[ground].T))
-    labels[np.nonzero(ground)[0][off]] = BENCH
+            colours[here] = stage.wall(label // 2, x[here], y[here], z[here])
     return colours
 
 
 def _edges(labels: NDArray[np.int16]) -> NDArray[np.bool_]:
     """Pixels within two of a change of label."""
-    box = np.ones((5, 5), np.uint8)
-    return np.asarray(cv2.dilate(labels, box) != cv2.erode(labels, box))
+    window = np.ones((5, 5), np.uint8)
+    return np.asarray(cv2.dilate(labels, window) != cv2.erode(labels, window))
 
 
 def truth(scene: Scene) -> Truth:
