@@ -166,7 +166,7 @@ def ell(material: str, *, length_mm: float, thick_mm: float) -> Blank:
 
 def _free(form: str, plan: BaseGeometry, material: str, thick_mm: float) -> Blank:
     """Bring a shape with no disc into its own frame and measure its long side."""
-    corners = np.array(plan.minimum_rotated_rectangle.exterior.coords)
+    corners = np.array(_one(plan.minimum_rotated_rectangle).exterior.coords)
     sides = np.diff(corners, axis=0)[:2]
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     x, y = sides[int(np.argmax(lengths))]

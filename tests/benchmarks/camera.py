@@ -116,7 +116,8 @@ class Camera:
 
     def onto(self, pixels_px: ArrayLike, *, z_mm: float = 0.0) -> FloatArray:
         """Take pixels (N, 2) to the plan positions (N, 2) where their rays cross height z."""
-        return self.position_mm[:2] + (z_mm - self.position_mm[2]) * self.slopes(pixels_px)
+        drop_mm = self.position_mm[2] - z_mm
+        return np.asarray(self.position_mm[:2] - drop_mm * self.slopes(pixels_px))
 
     def mm_per_px(self, point_mm: ArrayLike) -> float:
         """Local scale at a world point (3,) in its level plane: the root of mm² per px²."""

@@ -26,7 +26,7 @@ def develop(radiance: Floats, setting: Development, rng: Generator) -> NDArray[n
     """Turn linear light (H, W, 3) into 8-bit sRGB."""
     image = radiance
     if setting.blur_px:
-        image = cv2.GaussianBlur(image, (0, 0), setting.blur_px)
+        image = np.asarray(cv2.GaussianBlur(image, (0, 0), setting.blur_px), np.float32)
     image = image * (_exposure(image, setting) * _vignette(image, setting))[..., None]
     image *= np.array(setting.white, np.float32)
     if setting.noise:
@@ -76,9 +76,9 @@ def _noisy(image: Floats, setting: Development, rng: Generator) -> Floats:
     # The kernel keeps unit variance, so that the setting stays the sd of a pixel.
     kernel = np.array([0.25, 1.0, 0.25], np.float32)
     kernel /= np.sqrt(np.sum(kernel**2))
-    fine = cv2.sepFilter2D(fine, -1, kernel, kernel)
+    grain = cv2.sepFilter2D(fine, -1, kernel, kernel)
     spread = setting.noise * np.sqrt(SHOT_SHARE * np.maximum(image, 0) + 1 - SHOT_SHARE)
-    return np.asarray(image + spread * fine, np.float32)
+    return np.asarray(image + spread * grain, np.float32)
 
 
 def _srgb(linear: Floats) -> Floats:

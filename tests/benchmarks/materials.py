@@ -104,7 +104,7 @@ def paper_texture(shape: tuple[int, int], rng: Generator) -> Floats:
         cv2.ellipse(speck, (4, 4), axes, float(rng.uniform(0, 180)), 0, 360, 1.0, -1, cv2.LINE_AA)
         spot = factor[centre[1] : centre[1] + 9, centre[0] : centre[0] + 9]
         spot *= 1 - float(rng.uniform(0.15, 0.6)) * speck[: spot.shape[0], : spot.shape[1]]
-    return factor.astype(np.float32)
+    return np.asarray(factor, np.float32)
 
 
 def bench_texture(kind: str, shape: tuple[int, int], rng: Generator) -> Floats:

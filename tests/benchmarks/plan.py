@@ -126,7 +126,7 @@ class PlanMap:
             gap = self.distance_mm(x, y)
             met = gap <= (0.0 if step == 0 else TOUCH_MM)
             result[live[met]] = travelled[met]
-            travelled = travelled + np.maximum(gap, TOUCH_MM) / speed
+            travelled = (travelled + np.maximum(gap, TOUCH_MM) / speed).astype(np.float32)
             on = np.nonzero(~met & (travelled <= rise_mm))[0]
             if on.size == 0:
                 break

@@ -37,7 +37,8 @@ class Pose:
     def unplace(self, points_mm: FloatArray) -> FloatArray:
         """Take world plan positions (N, 2) to the blank's frame."""
         cos, sin = np.cos(self.angle_rad), np.sin(self.angle_rad)
-        return (points_mm - (self.x_mm, self.y_mm)) @ np.array([[cos, -sin], [sin, cos]])
+        offsets = points_mm - (self.x_mm, self.y_mm)
+        return np.asarray(offsets @ np.array([[cos, -sin], [sin, cos]]))
 
 
 @dataclass(frozen=True)
@@ -60,11 +61,13 @@ class Paper:
     """The light sheet, and the bench beyond it where it ends in view."""
 
     colour: Colour = (0.82, 0.82, 0.81)
-    lines: Literal["none", "ruled", "grid"] = "none"
+    lines: str = "none"
+    """``"none"``, ``"ruled"`` or ``"grid"``."""
     size_mm: tuple[float, float] | None = None
     centre_mm: tuple[float, float] = (0.0, 0.0)
     angle_rad: float = 0.0
-    bench: Literal["none", "wood", "dark", "clutter"] = "none"
+    bench: str = "none"
+    """``"none"``, ``"wood"``, ``"dark"`` or ``"clutter"``."""
     grain: float = 1.0
     """Strength of the fibre texture; 0 gives an even sheet."""
 
@@ -102,7 +105,8 @@ class Scene:
     camera: Camera
     development: Development
     focal35_tag: int | None = None
-    sheet: Literal["a4", "letter"] | None = None
+    sheet: str | None = None
+    """``"a4"`` or ``"letter"`` where the sheet's four corners are in view."""
     read_error_mm: float = 0.0
     expect: Literal["outline", "refuse"] = "outline"
     reason: str = ""

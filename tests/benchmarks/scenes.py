@@ -16,13 +16,12 @@ from numpy.random import Generator
 
 from tests.benchmarks import blanks as make
 from tests.benchmarks.blanks import Blank
-from tests.benchmarks.camera import Camera
 from tests.benchmarks.lights import LIGHTS
-from tests.benchmarks.records import Colour, Development, Paper, Photograph, Pose, Scene, Truth
+from tests.benchmarks.records import Colour, Development, Photograph, Pose, Scene, Truth
+from tests.benchmarks.views import SHEETS_MM, lay_paper, stand_camera
 
 __all__ = ["Photograph", "Scene", "Truth", "all_scenes"]
 
-SHEETS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
 PAPERS: dict[str, Colour] = {
     "white": (0.83, 0.83, 0.83),
     "cream": (0.82, 0.78, 0.66),
@@ -32,11 +31,6 @@ PAPERS: dict[str, Colour] = {
     "ruled": (0.83, 0.83, 0.82),
     "grid": (0.83, 0.83, 0.82),
 }
-FRAME_PX = (1400, 1050)
-SHEET_FRAME_PX = (1600, 1200)
-CLEAR_PX = 40
-"""Least distance of a whole blank, or of the sheet's corners, from the frame."""
-
 # Blank, light, paper, and view: "" where the sheet fills the frame, else which sheet ends on what.
 ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("tabbed 62 cherry", "window", "white", ""),
@@ -176,8 +170,9 @@ def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> S
     made = make_blank(blank)
     pose = Pose(angle_rad=float(rng.uniform(-np.pi, np.pi)))
     sheet, _, bench = view.partition(" ")
-    camera, lens = _camera(rng, made, pose, sheet)
+    camera, tag, facts = stand_camera(rng, made, pose, sheet)
     lights, ambient = LIGHTS[light](rng)
+    laid = lay_paper(rng, PAPERS[paper], sheet, camera, bench=bench, lines=paper)
     development, picture = _development(rng, light)
     read_error = float(rng.choice([0.0, 0.0, 0.01, -0.01, 0.02, -0.02]))
     return Scene(
@@ -186,11 +181,11 @@ def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> S
         blanks=((made, pose),),
         lights=lights,
         ambient=ambient,
-        paper=_paper(rng, paper, sheet, bench, camera),
+        paper=laid,
         camera=camera,
         development=development,
-        focal35_tag=lens["focal_tag"],  # type: ignore[arg-type]
-        sheet=sheet if sheet in SHEETS_MM else None,  # type: ignore[arg-type]
+        focal35_tag=tag,
+        sheet=sheet if sheet in SHEETS_MM else None,
         read_error_mm=read_error,
         conditions={
             "blank": made.form,
@@ -200,95 +195,10 @@ def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> S
             "paper": paper,
             "view": view or "sheet fills the frame",
             "read_error_mm": read_error,
-            **lens,
+            **facts,
             **picture,
         },
     )
-
-
-def _camera(
-    rng: Generator, blank: Blank, pose: Pose, sheet: str
-) -> tuple[Camera, dict[str, object]]:
-    """Stand the camera so that everything that should be in the frame is."""
-    size = FRAME_PX if not sheet else SHEET_FRAME_PX
-    if not sheet and rng.random() < 0.4:
-        size = size[::-1]
-    zoom = rng.random() < 0.4
-    focal35 = float(rng.choice([24.0, 25.3, 26.0, 27.2, 28.0])) * (2 if zoom else 1)
-    height = float(rng.uniform(400, 600) if zoom else rng.uniform(250, 310))
-    if sheet:
-        height = max(height, 300 * (2 if zoom else 1))
-    tilt = float(
-        rng.choice([rng.uniform(0, 2), rng.uniform(2, 8), rng.uniform(8, 15)], p=[0.25, 0.5, 0.25])
-    )
-    towards, roll = float(rng.uniform(0, 360)), float(rng.uniform(-8, 8))
-    k1 = float(rng.uniform(-0.03, 0.02)) if rng.random() < 0.35 else 0.0
-    off = rng.uniform(-0.30, 0.30, 2)
-    must_show = np.array(pose.place(blank.outline).exterior.coords)[:, :2]
-    if sheet in SHEETS_MM:
-        off *= 0.5
-    for _ in range(60):
-        span = height / (focal35 / 43.27 * np.hypot(*size)) * np.array(size)
-        camera = Camera.over(
-            span * off,
-            height_mm=height,
-            size_px=size,
-            focal35_mm=focal35,
-            tilt_deg=tilt,
-            towards_deg=towards,
-            roll_deg=roll,
-            k1=k1,
-        )
-        if not _framed(camera, must_show):
-            off = off * 0.9
-        elif sheet in SHEETS_MM and not _framed(camera, _sheet_corners(sheet, camera)):
-            height *= 1.03
-        else:
-            break
-    else:
-        raise RuntimeError("no camera position shows the whole blank")
-    tag = round(focal35) if rng.random() < 0.75 else (0 if rng.random() < 0.4 else None)
-    return camera, {
-        "focal_tag": tag,
-        "focal35_mm": focal35,
-        "height_mm": round(float(camera.position_mm[2]), 1),
-        "tilt": round(tilt, 2),
-        "k1": round(k1, 4),
-        "off_centre": round(float(np.abs(off).max()), 3),
-    }
-
-
-def _framed(camera: Camera, points_mm: np.ndarray[tuple[int, int], np.dtype[np.float64]]) -> bool:
-    flat = camera.project(np.column_stack([points_mm, np.zeros(len(points_mm))]))
-    high = camera.project(np.column_stack([points_mm, np.full(len(points_mm), 6.0)]))
-    pixels = np.vstack([flat, high])
-    size = np.array(camera.size_px)
-    return bool((pixels > CLEAR_PX).all() and (pixels < size - 1 - CLEAR_PX).all())
-
-
-def _sheet_place(camera: Camera) -> tuple[float, float]:
-    """Where a whole sheet's centre lies: under the middle of the frame."""
-    x, y = camera.onto([camera.centre_px])[0]
-    return float(x), float(y)
-
-
-def _sheet_corners(sheet: str, camera: Camera) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    x, y = _sheet_place(camera)
-    half = np.array(SHEETS_MM[sheet]) / 2
-    return np.array([(x, y)]) + half * [(-1, -1), (1, -1), (1, 1), (-1, 1)]
-
-
-def _paper(rng: Generator, paper: str, sheet: str, bench: str, camera: Camera) -> Paper:
-    colour = PAPERS[paper]
-    lines = paper if paper in ("ruled", "grid") else "none"
-    if not sheet:
-        angle = float(rng.uniform(-0.2, 0.2))
-        return Paper(colour, lines, angle_rad=angle)  # type: ignore[arg-type]
-    if sheet in SHEETS_MM:
-        return Paper(colour, "none", SHEETS_MM[sheet], _sheet_place(camera), 0.0, bench)  # type: ignore[arg-type]
-    # One side of a large sheet crosses the frame, clear of the blank.
-    angle = float(rng.uniform(-0.1, 0.1))
-    return Paper(colour, "none", (840.0, 594.0), (0.0, 297.0 - 75.0), angle, bench)  # type: ignore[arg-type]
 
 
 def _development(rng: Generator, light: str) -> tuple[Development, dict[str, object]]:
