@@ -41,6 +41,8 @@ STAGES = {
 }
 # A stage that is made of another, and why.
 MADE_OF = {
+    ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
+    ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blankfit.coupon", "blankfit.pocket"),  # the test piece is pockets
 }
 # What stands above the stages; no stage, record or tool imports it.

@@ -54,8 +54,11 @@ def as_stored(upright: np.ndarray, orientation: int) -> np.ndarray:
 
 def encoded(rgb: np.ndarray, fmt: str, *, tags: dict | None = None, **options) -> bytes:
     exif = Image.Exif()
-    for tag, value in (tags or {}).items():
-        (exif if tag == ORIENTATION else exif.get_ifd(EXIF_IFD))[tag] = value
+    of_shot = dict(tags or {})
+    if ORIENTATION in of_shot:
+        exif[ORIENTATION] = of_shot.pop(ORIENTATION)
+    if of_shot:
+        exif[EXIF_IFD] = of_shot
     out = io.BytesIO()
     if fmt == "HEIF":
         heif = pillow_heif.from_pillow(Image.fromarray(rgb))
