@@ -276,6 +276,17 @@ def test_converts_display_p3(fmt: str, colour: tuple) -> None:
     assert np.abs(read.rgb[48, 64] - p3_to_srgb(colour)).max() <= 2
 
 
+def test_converts_16_bits_at_8() -> None:
+    bgr = np.full((96, 128, 3), (90 * 257, 140 * 257, 180 * 257), np.uint16)
+    data = cv2_bytes(".png", bgr)
+    body = b"iCCPwide\0\0" + zlib.compress(display_p3())
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    header = 33  # signature and IHDR
+    read = read_photo(data[:header] + chunk + data[header:])
+    assert read.bit_depth == 8
+    assert np.abs(read.rgb[48, 64] - p3_to_srgb((180, 140, 90))).max() <= 2
+
+
 def test_srgb_profile_changes_nothing() -> None:
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     with_profile = read_photo(encoded(scene(), "JPEG", icc_profile=profile))
