@@ -45,7 +45,7 @@ class Phone:
 def develop(light: Image, *, phone: Phone, rng: np.random.Generator) -> NDArray[np.uint8]:
     """Develop linear light (H, W, 3) into sRGB bytes."""
     seen = cv2.GaussianBlur(light, (0, 0), phone.blur_px)
-    seen *= falloff(seen.shape[:2], phone.vignette)[..., None]
+    seen = seen * falloff(light.shape[:2], phone.vignette)[..., None]
     some = seen.reshape(-1, 3)[::97]
     luminance = some @ LUMA
     # The sheet is what is bright but not a glint: the second brightest tenth.

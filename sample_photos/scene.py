@@ -65,7 +65,8 @@ def build(shot: Shot, flat: Textured) -> mi.Scene:
     for number, placed in enumerate(shot.placed):
         for part, thing in enumerate(solids(placed, rng)):
             things[f"blank{number}_{part}"] = thing
-    return mi.load_dict(things)
+    scene: mi.Scene = mi.load_dict(things)
+    return scene
 
 
 def ground(shot: Shot) -> Textured:

@@ -46,7 +46,7 @@ def trace(shot: Shot, camera: Camera) -> Image:
     z_mm = 0.0 if shot.sheet == "pad" else -SHEET_MM
     shade, _ = smooth_light(everything, z_mm, COARSE_SIGMA_PX)
     full = cv2.resize(shade.astype(np.float32), camera.size_px, interpolation=cv2.INTER_CUBIC)
-    full *= seen_flat(flat, camera, z_mm)
+    full = np.asarray(full * seen_flat(flat, camera, z_mm), dtype=np.float32)
     x0, y0, x1, y1 = focus_px(shot, camera)
     # The sampler wants a square number.
     side = round(math.sqrt(PATHS / ((x1 - x0) * (y1 - y0))))
@@ -83,7 +83,7 @@ def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samp
             "fov_axis": "x",
             "near_clip": 1.0,
             "far_clip": 10000.0,
-            "to_world": mi.ScalarTransform4f(pose),
+            "to_world": mi.ScalarTransform4f(pose.tolist()),
             "sampler": {"type": "multijitter", "sample_count": samples},
             "film": {
                 "type": "hdrfilm",
@@ -105,7 +105,7 @@ def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samp
             "light": {"type": "path", "max_depth": MAX_DEPTH},
         }
     )
-    pixels = np.array(mi.render(scene, sensor=sensor, integrator=integrator, seed=1))
+    pixels = np.array(mi.render(scene, sensor=sensor, integrator=integrator, seed=mi.UInt32(1)))
     return np.asarray(pixels[..., [0, 1, 2, 3, 4, 5, 8]], dtype=np.float32)
 
 
@@ -129,9 +129,10 @@ def smooth_ground(pixels: Image) -> Image:
     return result
 
 
-def no_sparks(light: Image, limit: float) -> Image:
+def no_sparks(light: NDArray[np.floating], limit: float) -> Image:
     """Hold lone bright pixels, a path tracer's artefact, near their neighbours' median."""
-    return np.asarray(np.minimum(light, limit * cv2.medianBlur(np.float32(light), 5)))
+    median = cv2.medianBlur(light.astype(np.float32), 5)
+    return np.asarray(np.minimum(light, limit * median), dtype=np.float32)
 
 
 def feather(shape: tuple[int, int], over_px: float) -> Image:
@@ -154,4 +155,4 @@ def seen_flat(flat: Textured, camera: Camera, z_mm: float) -> Image:
         total += cv2.warpPerspective(
             flat.bitmap, look, camera.size_px, borderMode=cv2.BORDER_REPLICATE
         )
-    return total / 4
+    return np.asarray(total / 4, dtype=np.float32)
