@@ -139,12 +139,14 @@ def test_the_disc_lies_where_truth_says(name: str) -> None:
     edge = in_photo(photo, blank, rim)
     out = in_photo(photo, blank, rim * 1.01) - edge
     out /= np.hypot(*out.T)[:, None]
-    steps = np.arange(-6, 6.01, 0.1)
+    steps = np.arange(-4, 4.01, 0.05)
     x, y = (edge[:, k, None] + steps * out[:, k, None] for k in (0, 1))
-    profile = ndimage.map_coordinates(light(photo).mean(axis=2), [y, x], order=1)
-    inner, outer = profile[:, steps < -4].mean(axis=1), profile[:, steps > 4].mean(axis=1)
-    level = (profile - outer[:, None]) / (inner - outer)[:, None]
-    found = level[:, np.abs(steps) < 4.05].sum(axis=1) * 0.1 - 4.05
-    fit, *_ = np.linalg.lstsq(np.column_stack([out, np.ones(len(out))]), found, rcond=None)
-    # The contact shadow and the grain beside the rim disturb single profiles, not their mean.
-    assert np.abs(fit).max() < 0.3
+    profile = ndimage.map_coordinates(light(photo).mean(axis=2), [y, x], order=3)
+    slope = ndimage.gaussian_filter1d(profile, 0.5 / 0.05, axis=1, order=1)
+    found = steps[np.argmax(slope, axis=1)]
+    # Grain and the contact shadow mislead single profiles; a pixel off the median is astray.
+    good = np.abs(found - np.median(found)) < 1
+    unknowns = np.column_stack([out, np.ones(len(out))])[good]
+    fit, *_ = np.linalg.lstsq(unknowns, found[good], rcond=None)
+    assert good.mean() > 0.6
+    assert np.abs(fit).max() < 0.25
