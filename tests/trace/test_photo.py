@@ -54,8 +54,11 @@ def as_stored(upright: np.ndarray, orientation: int) -> np.ndarray:
 
 def encoded(rgb: np.ndarray, fmt: str, *, tags: dict | None = None, **options) -> bytes:
     exif = Image.Exif()
-    for tag, value in (tags or {}).items():
-        (exif if tag == ORIENTATION else exif.get_ifd(EXIF_IFD))[tag] = value
+    of_shot = dict(tags or {})
+    if ORIENTATION in of_shot:
+        exif[ORIENTATION] = of_shot.pop(ORIENTATION)
+    if of_shot:
+        exif[EXIF_IFD] = of_shot
     out = io.BytesIO()
     if fmt == "HEIF":
         heif = pillow_heif.from_pillow(Image.fromarray(rgb))
@@ -271,6 +274,17 @@ def test_converts_display_p3(fmt: str, colour: tuple) -> None:
     picture = np.full((96, 128, 3), colour, np.uint8)
     read = read_photo(encoded(picture, fmt, icc_profile=display_p3()))
     assert np.abs(read.rgb[48, 64] - p3_to_srgb(colour)).max() <= 2
+
+
+def test_converts_16_bits_at_8() -> None:
+    bgr = np.full((96, 128, 3), (90 * 257, 140 * 257, 180 * 257), np.uint16)
+    data = cv2_bytes(".png", bgr)
+    body = b"iCCPwide\0\0" + zlib.compress(display_p3())
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    header = 33  # signature and IHDR
+    read = read_photo(data[:header] + chunk + data[header:])
+    assert read.bit_depth == 8
+    assert np.abs(read.rgb[48, 64] - p3_to_srgb((180, 140, 90))).max() <= 2
 
 
 def test_srgb_profile_changes_nothing() -> None:

@@ -81,7 +81,7 @@ class Photo:
     focal_source: FocalSource
     name: str
 
-    def __post_init__(self) -> None:  # noqa: D105
+    def __post_init__(self) -> None:
         if self.rgb.ndim != 3 or self.rgb.shape[2] != 3:  # noqa: PLR2004
             raise ValueError(f"rgb must be (H, W, 3), got {self.rgb.shape}")
         if self.rgb.dtype not in (np.uint8, np.uint16):
