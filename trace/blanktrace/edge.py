@@ -161,9 +161,9 @@ def _steepest(
     profiles = _profiles(rgb, ring, outward, offsets).astype(np.float64)
     raw_noise = np.std(np.diff(profiles.mean(axis=2), axis=0), axis=0).mean() / np.sqrt(2)
     profiles = ndimage.gaussian_filter1d(profiles, ALONG_PX / SPACING_PX, axis=0, mode="wrap")
-    jump = profiles[:, offsets < -reach / 2].mean(axis=1) - profiles[
-        :, offsets > reach / 2
-    ].mean(axis=1)
+    jump = profiles[:, offsets < -reach / 2].mean(axis=1) - profiles[:, offsets > reach / 2].mean(
+        axis=1
+    )
     jump = _along(jump, 4 * reach)
     weight = jump / np.linalg.norm(jump, axis=1, keepdims=True)
     profile = np.einsum("nsc,nc->ns", profiles, weight)

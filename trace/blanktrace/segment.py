@@ -122,9 +122,7 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
     noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
-    coloured = departure > np.maximum(
-        NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1))
-    )
+    coloured = departure > np.maximum(NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1)))
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
     paper = float(np.median(contrast[sheet.bare]))
