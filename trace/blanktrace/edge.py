@@ -52,11 +52,14 @@ its own blur, the filter that hears a blurred step best."""
 LEAST_GREY_SPREAD = 0.04
 """Least spread, common to all channels, of the light on either side: paper, grain."""
 
-SHADOW_RANGE = 6.0
-"""How far, in standard deviations of the light found beside an edge, a shadow may still go."""
+SHADOW_RANGE = 3.0
+"""How much darker a shadow may be at the edge itself than it is on average beside it."""
 
 COLOUR_SPREAD = 0.015
 """Spread in each channel for itself: noise, grain, coloured bounce light."""
+
+CLEAR_BLURS = 2.0
+"""Distance from a step, in blurs, at which either side is seen unmixed."""
 
 FAR_BLURS = 4.5
 """How far to either side of a step a profile reaches, in blurs."""
@@ -155,18 +158,44 @@ def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> F
 
 
 def _steepest(
+<<<<<<< HEAD
     profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the steepest place near the ring: shift, strength and blur, point by point."""
+    weight, _ = _discriminant(profiles, offsets, CLEAR_BLURS * blur_px)
+    weight /= np.linalg.norm(weight, axis=1, keepdims=True)
+    profile = np.einsum("nsc,nc->ns", profiles, weight)
+    noise = float(np.std(np.diff(profile, axis=0))) / np.sqrt(2)
+    slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
+    slope = np.maximum(slope, 1e-9)
     window = np.exp(-0.5 * (offsets / reach_px) ** 2)
-    slopes = ndimage.gaussian_filter1d(profiles, blur_px / STEP_PX, axis=1, order=1)
-    # The channels in the proportion in which they change just here, up or down.
-    weight = _along(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
-    weight /= np.maximum(np.linalg.norm(weight, axis=1, keepdims=True), 1e-12)
-    noise = np.std(np.einsum("nsc,nc->ns", np.diff(profiles, axis=0), weight[1:])) / np.sqrt(2)
-    slope = np.maximum(np.abs(np.einsum("nsc,nc->ns", slopes, weight)), 1e-9)
     peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
     rows = np.arange(len(profiles))
+=======
+    rgb: NDArray[np.uint8] | NDArray[np.uint16],
+    ring: FloatArray,
+    outward: FloatArray,
+    blur_px: float,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Find the steepest place near the ring: shift, step height, noise, blur, point by point."""
+    reach = REACH_BLURS * blur_px
+    offsets = np.arange(-3 * reach, 3 * reach + STEP_PX / 2, STEP_PX)
+    profiles = _profiles(rgb, ring, outward, offsets).astype(np.float64)
+    raw_noise = np.std(np.diff(profiles.mean(axis=2), axis=0), axis=0).mean() / np.sqrt(2)
+    profiles = ndimage.gaussian_filter1d(profiles, ALONG_PX / SPACING_PX, axis=0, mode="wrap")
+    jump = profiles[:, offsets < -reach / 2].mean(axis=1) - profiles[:, offsets > reach / 2].mean(
+        axis=1
+    )
+    jump = _along(jump, 4 * reach)
+    weight = jump / np.linalg.norm(jump, axis=1, keepdims=True)
+    profile = np.einsum("nsc,nc->ns", profiles, weight)
+    slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
+    slope = np.maximum(slope, 1e-9)
+    window = np.exp(-0.5 * (offsets / reach) ** 2)
+    inner = slice(1, -1)
+    peak = np.argmax((slope * window)[:, inner], axis=1) + 1
+    rows = np.arange(len(ring))
+>>>>>>> layout
     left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
     curvature = np.maximum(2 * top - left - right, 1e-6)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)
@@ -191,9 +220,9 @@ def _discriminant(
     inner, outer = offsets < -gap_px, offsets > gap_px
     inside = _along(profiles[:, inner].mean(axis=1), 4 * gap_px)
     outside = _along(profiles[:, outer].mean(axis=1), 4 * gap_px)
-    grey = profiles.mean(axis=2)
-    spread = grey[:, inner].var(axis=1) + grey[:, outer].var(axis=1)
-    spread = SHADOW_RANGE**2 * _along(spread[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
+    # Bare lit sheet has lost nothing; what the sheet has lost outside, shadow took.
+    taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
+    spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
     covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
     weight = np.linalg.solve(covariance, (inside - outside)[..., None])[..., 0]
     return weight, np.einsum("nc,nc->n", weight, (inside + outside) / 2)
