@@ -135,7 +135,9 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
         ),
         (
             "the bend of the lens",
-            LENS_BEND * (2 * c.off_axis * extent / c.height_mm + (extent / c.height_mm) ** 2) * extent,
+            LENS_BEND
+            * (2 * c.off_axis * extent / c.height_mm + (extent / c.height_mm) ** 2)
+            * extent,
             "lay the blank in the middle of the photo and photograph from higher",
         ),
         (

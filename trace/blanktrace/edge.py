@@ -158,7 +158,6 @@ def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> F
 
 
 def _steepest(
-<<<<<<< HEAD
     profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the steepest place near the ring: shift, strength and blur, point by point."""
@@ -171,31 +170,6 @@ def _steepest(
     window = np.exp(-0.5 * (offsets / reach_px) ** 2)
     peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
     rows = np.arange(len(profiles))
-=======
-    rgb: NDArray[np.uint8] | NDArray[np.uint16],
-    ring: FloatArray,
-    outward: FloatArray,
-    blur_px: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Find the steepest place near the ring: shift, step height, noise, blur, point by point."""
-    reach = REACH_BLURS * blur_px
-    offsets = np.arange(-3 * reach, 3 * reach + STEP_PX / 2, STEP_PX)
-    profiles = _profiles(rgb, ring, outward, offsets).astype(np.float64)
-    raw_noise = np.std(np.diff(profiles.mean(axis=2), axis=0), axis=0).mean() / np.sqrt(2)
-    profiles = ndimage.gaussian_filter1d(profiles, ALONG_PX / SPACING_PX, axis=0, mode="wrap")
-    jump = profiles[:, offsets < -reach / 2].mean(axis=1) - profiles[:, offsets > reach / 2].mean(
-        axis=1
-    )
-    jump = _along(jump, 4 * reach)
-    weight = jump / np.linalg.norm(jump, axis=1, keepdims=True)
-    profile = np.einsum("nsc,nc->ns", profiles, weight)
-    slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
-    slope = np.maximum(slope, 1e-9)
-    window = np.exp(-0.5 * (offsets / reach) ** 2)
-    inner = slice(1, -1)
-    peak = np.argmax((slope * window)[:, inner], axis=1) + 1
-    rows = np.arange(len(ring))
->>>>>>> layout
     left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
     curvature = np.maximum(2 * top - left - right, 1e-6)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)

@@ -134,9 +134,7 @@ def _likelier_heights(
     """
     facing = edge_heights(seen.view, rim_px, outward, top_mm=1.0) == 0
     off = [
-        np.abs(
-            np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm
-        )
+        np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
         for height in (0.0, top_mm)
     ]
     run = max(3, len(rim_px) // 36)

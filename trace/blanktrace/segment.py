@@ -128,9 +128,7 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
     noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
-    coloured = departure > np.maximum(
-        NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1))
-    )
+    coloured = departure > np.maximum(NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1)))
     coloured |= _deep_colour(loss, sheet.bare)
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))

@@ -166,9 +166,7 @@ def _silhouette(mask: MaskArray, factor: float, sheet: Sheet) -> Silhouette:
     outer = int(np.argmax(areas))
     least = LEAST_HOLE_SHARE * areas[outer]
     kept = [rings[outer]] + [
-        ring
-        for index, ring in enumerate(rings)
-        if index != outer and areas[index] >= least
+        ring for index, ring in enumerate(rings) if index != outer and areas[index] >= least
     ]
     turned = tuple(
         ring if (_signed_area(ring) > 0) == (index == 0) else ring[::-1]

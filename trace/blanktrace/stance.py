@@ -112,9 +112,9 @@ def see_disc_blank(
     ]
     best = int(np.argmin([judgement.cost for judgement in judged]))
     margin = abs(judged[0].cost - judged[1].cost)
-    between = float(np.degrees(np.arccos(np.clip(
-        tried[0].view.normal @ tried[1].view.normal, -1, 1
-    ))))
+    between = float(
+        np.degrees(np.arccos(np.clip(tried[0].view.normal @ tried[1].view.normal, -1, 1)))
+    )
     witnesses = judged[best].witnesses
     reason = "the disc's ellipse" + (f", with {' and '.join(witnesses)}" if witnesses else "")
     chosen = tried[best]
@@ -150,7 +150,9 @@ def see_plain_blank(
         lean=square_on,
     )
     rings = tuple(
-        view.to_plane(edge.points_px, edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm))
+        view.to_plane(
+            edge.points_px, edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm)
+        )
         for edge in edges
     )
     holes = tuple(hole_of(ring) for ring in rings[1:])
@@ -230,7 +232,7 @@ def _normalised_conic(disc: Disc, focal_px: float, centre_px: FloatArray) -> Flo
     cos, sin = np.cos(disc.ellipse.angle_rad), np.sin(disc.ellipse.angle_rad)
     x, y = (disc.ellipse.centre_px - centre_px) / focal_px
     # Unit circle <- scaled by the axes <- turned <- moved to the ellipse's centre.
-    to_unit = np.array(
-        [[cos / a, sin / a, 0], [-sin / b, cos / b, 0], [0, 0, 1]]
-    ) @ np.array([[1, 0, -x], [0, 1, -y], [0, 0, 1]])
+    to_unit = np.array([[cos / a, sin / a, 0], [-sin / b, cos / b, 0], [0, 0, 1]]) @ np.array(
+        [[1, 0, -x], [0, 1, -y], [0, 0, 1]]
+    )
     return np.asarray(to_unit.T @ np.diag([1.0, 1.0, -1.0]) @ to_unit)
