@@ -72,6 +72,11 @@ COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
 
+NEIGHBOURS = 4
+STRAY_PX = 0.7
+"""A point farther than this from the median of its neighbours on both sides has strayed."""
+
+
 @dataclass(frozen=True, eq=False)
 class Edge:
     """One closed boundary, located.
@@ -137,7 +142,7 @@ def locate_edge(
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        ring = ring + shift[:, None] * outward
+        ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
     return Edge(
         points_px=ring,
@@ -262,6 +267,12 @@ def _outward(ring: FloatArray, length_px: float) -> FloatArray:
     )
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
     return np.column_stack([tangent[:, 1], -tangent[:, 0]])
+
+
+def _steady(shift: FloatArray) -> FloatArray:
+    """Bring shifts that stand alone back to their neighbours: another step was met there."""
+    usual = ndimage.median_filter(shift, size=2 * NEIGHBOURS + 1, mode="wrap")
+    return np.where(np.abs(shift - usual) > STRAY_PX, usual, shift)
 
 
 def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
