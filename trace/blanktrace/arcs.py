@@ -27,13 +27,15 @@ STIFFNESSES_MM = (10.0, 0.0)
 MOST_HALVINGS = 6
 """Rounds of cutting in two those pieces that strain at the tolerance."""
 
-SCATTERS = 5.0
-"""In standard deviations: hardly one point of a million scatters farther."""
+STRAINED_SCATTERS = 4.0
+EASY_SCATTERS = 5.0
+"""Standard deviations of single points. A tolerance below four of them cannot be kept by few
+pieces, as some points of any ring are farther off; five of them take its place."""
 
 SMOOTH_RAD = np.deg2rad(12.0)
 """Curves that meet at less than this are taken to run on smoothly."""
 
-MOST_POLISHED = 1500
+MOST_POLISHED = 1000
 """Points that the joint fit looks at; all are checked afterwards."""
 
 WIDEST_STEP_MM = 0.25
@@ -66,8 +68,8 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
 
     Notes
     -----
-    Where single points scatter so much that no few pieces could follow them
-    all, five standard deviations of that scatter stand in for the tolerance;
+    Where single points scatter so much that four standard deviations exceed the
+    tolerance, no few pieces can follow them all, and five take its place;
     `path_deviation_mm` says what came of it. Corners stay sharp; curves that
     meet within 12 degrees are drawn together to one tangent where the tolerance
     allows. Where lines and arcs cannot do it at all, the ring comes back as a
@@ -81,7 +83,9 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
     """
     ring = _checked(points_mm, tolerance_mm)
     dense = _dense(ring)
-    allowed = max(tolerance_mm, SCATTERS * _scatter(dense))
+    scatter = _scatter(dense)
+    strained = STRAINED_SCATTERS * scatter > tolerance_mm
+    allowed = EASY_SCATTERS * scatter if strained else tolerance_mm
     circle = _whole_circle(ring, dense, allowed)
     if circle is not None:
         return circle
@@ -213,7 +217,8 @@ def _sound(path: Path, ring: FloatArray, tolerance_mm: float) -> bool:
 
 
 def _winds_left(ring: FloatArray) -> bool:
-    return bool(shapely.LinearRing(ring).is_ccw)
+    x, y = ring.T
+    return float(x @ np.roll(y, -1) - np.roll(x, -1) @ y) > 0
 
 
 def _polygon(ring: FloatArray, tolerance_mm: float) -> Path:
@@ -226,7 +231,7 @@ def _polygon(ring: FloatArray, tolerance_mm: float) -> Path:
     for share in (POLYGON_SHARE, POLYGON_SHARE / 2, 0.0):
         simple = shapely.simplify(polygon, share * tolerance_mm, preserve_topology=True)
         points = shapely.get_coordinates(simple.exterior)[:-1]
-        if shapely.LinearRing(points).is_ccw != _winds_left(ring):
+        if _winds_left(points) != _winds_left(ring):
             points = points[::-1]
         path = Path(points)
         if _sound(path, ring, tolerance_mm):

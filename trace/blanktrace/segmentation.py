@@ -195,11 +195,14 @@ def _fitted(points: FloatArray, tolerance: float) -> Curve | None:
 
 def _relocated(split: Segmentation, tolerance: float) -> Segmentation:
     """Move joints and refit pieces in turn until neither changes."""
-    for _ in range(RELOCATIONS):
+    for attempt in range(RELOCATIONS):
         joints = _settled(split)
         moved = Segmentation(split.ring, joints, split.curves)
         curves = []
         for piece, old in enumerate(split.curves):
+            if attempt and moved.span(piece) == split.span(piece):
+                curves.append(old)
+                continue
             points = moved.points(piece)
             fresh = _fitted(points, tolerance)
             # A piece that strains at the tolerance is refitted as what it was.
