@@ -38,10 +38,19 @@ SMOOTH_RAD = np.deg2rad(12.0)
 MOST_POLISHED = 1000
 """Points that the joint fit looks at; all are checked afterwards."""
 
+TIP_SHARE = 0.9
+"""Of the tolerance, that a vertex may lie off the ring."""
+
 WIDEST_STEP_MM = 0.25
+"""Longer edges of the ring get further points, and all edges of a ring with few."""
+
 FEWEST_DENSE = 200
+
 VALID_STEP_SHARE = 0.2
+"""Chords this fine, in tolerances, stand for arcs where crossings are looked for."""
+
 POLYGON_SHARE = 0.9
+"""Of the tolerance, for a polygon in place of lines and arcs."""
 
 
 def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
@@ -139,13 +148,29 @@ def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Pa
     """Join pieces, cutting in two those that then leave the tolerance, or give None."""
     owner = split.owner()
     for _ in range(MOST_HALVINGS):
-        path = _joined(split, stiffness_mm=stiffness_mm)
+        path = _with_tips_kept(_joined(split, stiffness_mm=stiffness_mm), split.ring, allowed)
         off = distances_to_path(path, split.ring) > allowed
         if not off.any():
             return path
         split = split.halved(np.unique(owner[off]))
         owner = split.owner()
     return None
+
+
+def _with_tips_kept(path: Path, ring: FloatArray, allowed: float) -> Path:
+    """Draw in those vertices that stick out of the ring by nearly the tolerance.
+
+    Notes
+    -----
+    The sides of a slim tip meet well beyond the last point that was seen of it.
+    Drawn in along the tip, its vertex hardly moves across them.
+    """
+    bridges = shapely.shortest_line(shapely.LinearRing(ring), shapely.points(path.points_mm))
+    feet = shapely.get_coordinates(bridges)[::2]
+    out = path.points_mm - feet
+    lengths = np.maximum(np.hypot(*out.T), np.finfo(float).tiny)
+    kept = np.minimum(1.0, TIP_SHARE * allowed / lengths)
+    return Path(feet + kept[:, None] * out, path.bulges)
 
 
 def _whole_circle(ring: FloatArray, dense: FloatArray, tolerance_mm: float) -> Path | None:
