@@ -1,0 +1,154 @@
+"""Who may import whom: app -> pipeline, writers -> stages -> records, errors."""
+
+from __future__ import annotations
+
+import ast
+import builtins
+import importlib.util
+import subprocess
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+FLOORS = {"blanktrace": ROOT / "trace", "blankfit": ROOT / "fixture"}
+
+# Modules with one verb each, which hand each other records. Everything else on a floor is
+# a record, an error or a shared tool, open to all.
+STAGES = {
+    "blanktrace.background",
+    "blanktrace.budget",
+    "blanktrace.disc",
+    "blanktrace.edge",
+    "blanktrace.overlay",
+    "blanktrace.parts",
+    "blanktrace.photo",
+    "blanktrace.rectify",
+    "blanktrace.scale",
+    "blanktrace.segment",
+    "blankfit.artwork",
+    "blankfit.coupon",
+    "blankfit.jobsheet",
+    "blankfit.layout",
+    "blankfit.lettering",
+    "blankfit.locate",
+    "blankfit.plate",
+    "blankfit.pocket",
+    "blankfit.run",
+    "blankfit.stack",
+}
+# A stage that is made of another, and why.
+MADE_OF = {
+    ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
+    ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
+    ("blankfit.coupon", "blankfit.pocket"),  # the test piece is pockets
+}
+# What stands above the stages; no stage, record or tool imports it.
+FRONT_DOOR = ("blankfit.app",)
+ABOVE = ("blanktrace.pipeline", "blankfit.write", *FRONT_DOOR)
+# What may touch files, screens and clocks.
+DOORS = ("blanktrace.photo", "blankfit.jobfile", *ABOVE)
+WORLD = {"datetime", "glob", "http", "logging", "os", "pathlib", "random", "rich", "shutil"}
+WORLD |= {"socket", "subprocess", "sys", "tempfile", "time", "typer", "urllib", "webbrowser"}
+WORLD_CALLS = {"input", "open", "print"}
+# Seconds to load; the command's help must not wait for them.
+HEAVY = ("cv2", "ezdxf", "pi_heif", "scipy", "shapely", "skimage")
+
+
+def modules() -> dict[str, Path]:
+    found = {}
+    for package, source in FLOORS.items():
+        for path in sorted((source / package).rglob("*.py")):
+            parts = path.relative_to(source).with_suffix("").parts
+            found[".".join(part for part in parts if part != "__init__")] = path
+    return found
+
+
+MODULES = modules()
+each_module = pytest.mark.parametrize("module", MODULES)
+
+
+def within(module: str, places: Iterable[str]) -> str | None:
+    """Name the place that holds a module: itself or a package around it."""
+    return next((p for p in places if module == p or module.startswith(p + ".")), None)
+
+
+def imports(module: str) -> Iterator[tuple[str, str | None]]:
+    """Yield (module, name taken from it), deferred imports included."""
+    is_package = MODULES[module].name == "__init__.py"
+    package = module if is_package else module.rpartition(".")[0]
+    for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, None) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            relative = "." * node.level + (node.module or "")
+            source = importlib.util.resolve_name(relative, package)
+            for alias in node.names:
+                whole = f"{source}.{alias.name}"
+                yield (whole, None) if whole in MODULES else (source, alias.name)
+
+
+def test_finds_both_floors() -> None:
+    assert {"blanktrace.path", "blanktrace.errors", "blankfit"} <= MODULES.keys()
+    assert "numpy" in {name for name, _ in imports("blanktrace.path")}
+
+
+@each_module
+def test_ground_floor_knows_nothing_of_the_first(module: str) -> None:
+    if within(module, ("blanktrace",)):
+        assert not [name for name, _ in imports(module) if within(name, ("blankfit",))]
+
+
+@each_module
+def test_nothing_imports_upwards(module: str) -> None:
+    if within(module, FRONT_DOOR) or module in FLOORS:  # a floor's __init__ is its shop window
+        return
+    higher = FRONT_DOOR if within(module, ABOVE) else ABOVE
+    assert not [name for name, _ in imports(module) if within(name, higher)]
+
+
+@each_module
+def test_stages_hand_each_other_records(module: str) -> None:
+    stage = within(module, STAGES)
+    if stage is None:
+        return
+    for name, taken in imports(module):
+        other = within(name, STAGES)
+        if other in (None, stage) or (stage, other) in MADE_OF:
+            continue
+        # Classes and constants are records; a function of a sibling is its work.
+        assert taken is not None, f"{module} imports the stage {name} whole"
+        assert taken[0].isupper(), f"{module} calls on its sibling: {name}.{taken}"
+
+
+@each_module
+def test_only_doors_touch_the_world(module: str) -> None:
+    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
+    assert not [node for node in ast.walk(tree) if isinstance(node, ast.Global)]
+    if within(module, DOORS):
+        return
+    assert not [name for name, _ in imports(module) if name.split(".")[0] in WORLD]
+    calls = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    assert not [call.id for call in calls if isinstance(call, ast.Name) and call.id in WORLD_CALLS]
+
+
+def test_the_names_it_forbids_exist() -> None:
+    """A misspelt name in a table would forbid nothing."""
+    assert all(hasattr(builtins, name) for name in WORLD_CALLS)
+    assert all(importlib.util.find_spec(name) for name in WORLD | set(HEAVY))
+
+
+@pytest.mark.skipif("blankfit.app.cli" not in MODULES, reason="no command yet")
+def test_command_starts_without_heavy_libraries() -> None:
+    code = f"import sys, blankfit.app.cli; print(*set({HEAVY}) & sys.modules.keys())"
+    paths = ":".join(str(source) for source in FLOORS.values())
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        env={"PYTHONPATH": paths},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert run.stdout.split() == []

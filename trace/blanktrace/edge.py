@@ -1,0 +1,269 @@
+"""Find a blank's boundary to a fraction of a pixel.
+
+The segmentation says within a pixel or two where the blank ends. From there each
+boundary point looks along its own normal, in the full photograph, at the share of
+the sheet's light that comes back. Lens blur mixes such shares linearly, so that a
+blurred step is half way up where the sharp one was.
+
+A shadow lies against the blank, so a profile can hold two steps: sheet to shadow,
+and shadow to blank. A shadow takes the same share from all channels. Where the
+sheet beside the blank is unevenly lit, a discriminant (Fisher's, with a covariance
+stretched in the grey direction by as much as the light varies there) therefore
+goes by colour; where it is evenly lit, darkness counts too, and places the step
+more sharply. Twice the step between the two kinds of surface is placed roughly,
+then exactly: the peak of the derivative, by a parabola through the logarithms of
+three samples, which is exact for a Gaussian-blurred step.
+
+Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
+
+References
+----------
+F. Devernay, A non-maxima suppression method for edge detection with sub-pixel
+accuracy, INRIA report 2724, 1995.
+R. A. Fisher, The use of multiple measurements in taxonomic problems, Annals of
+Eugenics 7, 1936.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from blanktrace.background import linear_curve
+
+FloatArray = NDArray[np.float64]
+
+SPACING_PX = 1.5
+"""Distance of boundary points: near the blur of a sharp photograph, so none is lost."""
+
+STEP_PX = 0.5
+"""Distance of samples along a normal."""
+
+ALONG_PX = 2.0
+"""Gaussian along the boundary that averages profiles: quiets noise, rounds no real corner."""
+
+SHARP_PX = 1.0
+"""Least Gaussian in the derivative across the boundary. A softer photograph is met with
+its own blur, the filter that hears a blurred step best."""
+
+LEAST_GREY_SPREAD = 0.04
+"""Least spread, common to all channels, of the light on either side: paper, grain."""
+
+SHADOW_RANGE = 3.0
+"""How much darker a shadow may be at the edge itself than it is on average beside it."""
+
+COLOUR_SPREAD = 0.015
+"""Spread in each channel for itself: noise, grain, coloured bounce light."""
+
+CLEAR_BLURS = 2.0
+"""Distance from a step, in blurs, at which either side is seen unmixed."""
+
+FAR_BLURS = 4.5
+"""How far to either side of a step a profile reaches, in blurs."""
+
+LEAST_REACH_PX = 3.0
+"""Half width of the second, closer look for the change of surface."""
+
+REACH_BLURS = 1.2
+"""How far from its rough place a boundary's steepest place is looked for (Gaussian), in blurs."""
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """One closed boundary, located.
+
+    Attributes
+    ----------
+    points_px : ndarray, shape (N, 2)
+        Boundary points (x, y), in order, the ring not repeated.
+    outward : ndarray, shape (N, 2)
+        Unit normals that point from blank to sheet.
+    strength : ndarray, shape (N,)
+        Step height over noise at each point.
+    blur_px : float
+        Median standard deviation of the Gaussian that blurs the edge.
+    """
+
+    points_px: FloatArray
+    outward: FloatArray
+    strength: FloatArray
+    blur_px: float
+
+
+def locate_edge(
+    rgb: NDArray[np.uint8] | NDArray[np.uint16],
+    ring_px: FloatArray,
+    *,
+    light: FloatArray,
+    reach_px: float,
+) -> Edge:
+    """Locate a boundary that is known roughly.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8 or uint16, shape (H, W, 3)
+        The full photograph, sRGB.
+    ring_px : ndarray, shape (N, 2)
+        Rough boundary (x, y), the blank on the left of its direction of travel
+        as seen with y down (clockwise on the screen outside, so that holes run
+        the other way).
+    light : ndarray, shape (3,)
+        Linear light of the bare sheet about the blank.
+    reach_px : float
+        How far the rough boundary may be off.
+
+    Returns
+    -------
+    Edge
+
+    Notes
+    -----
+    The boundary is followed twice, first along the rough ring's normals, then
+    along those of the located one, because a wrong normal shortens the blur.
+    """
+    ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
+    for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
+        profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
+        shift = _class_step(profiles, offsets, reach)
+        ring = _resampled(_moved(ring, reach, shift), SPACING_PX)
+    blur_px = SHARP_PX
+    for _ in range(2):
+        ring = _resampled(ring, SPACING_PX)
+        outward = _outward(ring, 2 * SPACING_PX)
+        reach = REACH_BLURS * blur_px
+        profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
+        shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
+        ring = ring + shift[:, None] * outward
+        blur_px = max(SHARP_PX, float(np.median(blur)))
+    return Edge(
+        points_px=ring,
+        outward=_outward(ring, 2 * SPACING_PX),
+        strength=strength,
+        blur_px=float(np.median(blur)),
+    )
+
+
+def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> FloatArray:
+    """Say how far outward of the ring the kind of surface changes, point by point."""
+    weight, middle = _discriminant(profiles, offsets, reach_px / 2)
+    score = np.einsum("nsc,nc->ns", profiles, weight) - middle[:, None]
+    # The step that leaves most that is like the blank inside and least outside.
+    gain = np.cumsum(score, axis=1)
+    near = -0.5 * (offsets / reach_px) ** 2
+    best = np.argmax(gain / np.abs(score).max(axis=1, keepdims=True) + near, axis=1)
+    return offsets[best] + STEP_PX / 2
+
+
+def _steepest(
+    profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Find the steepest place near the ring: shift, strength and blur, point by point."""
+    weight, _ = _discriminant(profiles, offsets, CLEAR_BLURS * blur_px)
+    weight /= np.linalg.norm(weight, axis=1, keepdims=True)
+    profile = np.einsum("nsc,nc->ns", profiles, weight)
+    noise = float(np.std(np.diff(profile, axis=0))) / np.sqrt(2)
+    slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
+    slope = np.maximum(slope, 1e-9)
+    window = np.exp(-0.5 * (offsets / reach_px) ** 2)
+    peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
+    rows = np.arange(len(profiles))
+    left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
+    curvature = np.maximum(2 * top - left - right, 1e-6)
+    fraction = np.clip((right - left) / (2 * curvature), -1, 1)
+    shift = offsets[peak] + fraction * STEP_PX
+    width = STEP_PX / np.sqrt(curvature)
+    height = slope[rows, peak] / STEP_PX * width * np.sqrt(2 * np.pi)
+    blur = np.sqrt(np.maximum(width**2 - blur_px**2, 0.0))
+    return shift, height / max(float(noise), 1e-6), blur
+
+
+def _discriminant(
+    profiles: FloatArray, offsets: FloatArray, gap_px: float
+) -> tuple[FloatArray, FloatArray]:
+    """Weigh the channels so that blank and sheet differ most for how much each varies.
+
+    Returns
+    -------
+    weight : ndarray, shape (N, 3)
+    middle : ndarray, shape (N,)
+        The weighted value half way between the two.
+    """
+    inner, outer = offsets < -gap_px, offsets > gap_px
+    inside = _along(profiles[:, inner].mean(axis=1), 4 * gap_px)
+    outside = _along(profiles[:, outer].mean(axis=1), 4 * gap_px)
+    # Bare lit sheet has lost nothing; what the sheet has lost outside, shadow took.
+    taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
+    spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
+    covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
+    weight = np.linalg.solve(covariance, (inside - outside)[..., None])[..., 0]
+    return weight, np.einsum("nc,nc->n", weight, (inside + outside) / 2)
+
+
+def _profiles(
+    rgb: NDArray[np.uint8] | NDArray[np.uint16],
+    ring: FloatArray,
+    outward: FloatArray,
+    half_px: float,
+    light: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Sample the share of the sheet's light lost along normals, averaged along the ring.
+
+    Returns
+    -------
+    profiles : ndarray, shape (N, S, 3)
+    offsets : ndarray, shape (S,)
+        Outward positions of the samples.
+    """
+    count = int(np.ceil(half_px / STEP_PX))
+    offsets = STEP_PX * np.arange(-count, count + 1)
+    height, width = rgb.shape[:2]
+    place = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
+    x = np.clip(place[..., 0], 0, width - 1.001)
+    y = np.clip(place[..., 1], 0, height - 1.001)
+    column, row = x.astype(np.intp), y.astype(np.intp)
+    u = (x - column).astype(np.float32)[..., None]
+    v = (y - row).astype(np.float32)[..., None]
+    curve = linear_curve(rgb.dtype)
+    above = curve[rgb[row, column]] * (1 - u) + curve[rgb[row, column + 1]] * u
+    below = curve[rgb[row + 1, column]] * (1 - u) + curve[rgb[row + 1, column + 1]] * u
+    loss = 1.0 - (above * (1 - v) + below * v) / light
+    return ndimage.gaussian_filter1d(loss, ALONG_PX / SPACING_PX, axis=0, mode="wrap"), offsets
+
+
+def _resampled(ring: FloatArray, spacing: float) -> FloatArray:
+    """Place points evenly along a closed ring."""
+    closed = np.vstack([ring, ring[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(int(round(along[-1] / spacing)), 8)
+    want = np.arange(count) * along[-1] / count
+    return np.column_stack([np.interp(want, along, closed[:, k]) for k in (0, 1)])
+
+
+def _smoothed(ring: FloatArray, length_px: float) -> FloatArray:
+    """Round off the stairs of a pixel contour."""
+    even = _resampled(ring, 1.0)
+    return np.asarray(ndimage.gaussian_filter1d(even, length_px, axis=0, mode="wrap"))
+
+
+def _along(values: FloatArray, length_px: float) -> FloatArray:
+    return np.asarray(
+        ndimage.gaussian_filter1d(values, length_px / SPACING_PX, axis=0, mode="wrap")
+    )
+
+
+def _outward(ring: FloatArray, length_px: float) -> FloatArray:
+    """Unit normals to the right of travel, from tangents averaged over a length."""
+    tangent = ndimage.gaussian_filter1d(
+        ring, max(length_px / SPACING_PX, 1.0), axis=0, order=1, mode="wrap"
+    )
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
+    return np.column_stack([tangent[:, 1], -tangent[:, 0]])
+
+
+def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
+    """Move a ring outward by smoothed shifts, outliers along the ring voted down."""
+    steady = ndimage.median_filter(shift, size=5, mode="wrap")
+    return ring + _along(steady, ALONG_PX)[:, None] * _outward(ring, reach_px)

@@ -1,0 +1,227 @@
+"""Turn one measured size into the camera's view of the sheet, in millimetres.
+
+A disc of measured diameter gives everything at once: how far the camera is, which
+way the sheet leans, and the scale, because each point of its rim must lie one
+radius from one centre once it is brought to the height of the edge it belongs to.
+A blank with no disc gives the distance only; the lean must come from elsewhere.
+
+Which edge shows? Where the side wall faces away from the point below the camera,
+the upper edge stands against the sheet; where it faces that point the wall is in
+view and the blank ends at its foot. :func:`edge_heights` decides point by point.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, optimize
+from shapely import MultiPoint
+
+from blanktrace.rectify import View, circle_poses
+
+FloatArray = NDArray[np.float64]
+
+MOST_RIM_POINTS = 720
+"""Rim points used in the fit: every half degree; more carry no more information."""
+
+ROBUST_MM = 0.05
+"""Residual beyond which a rim point loses its pull (soft L1): a nick or a speck."""
+
+
+@dataclass(frozen=True, eq=False)
+class DiscView:
+    """One way of seeing a disc of known size.
+
+    Attributes
+    ----------
+    view : View
+    centre_mm : ndarray, shape (2,)
+        The disc's centre in the view's plane.
+    rms_mm : float
+        Root mean square of the rim's distance from the circle.
+    """
+
+    view: View
+    centre_mm: FloatArray
+    rms_mm: float
+
+
+def edge_heights(
+    view: View, points_px: FloatArray, outward: FloatArray, *, top_mm: FloatArray | float
+) -> FloatArray:
+    """Say at which height above the sheet each boundary point lies.
+
+    Parameters
+    ----------
+    view : View
+    points_px, outward : ndarray, shape (N, 2)
+        Boundary points and their outward normals in the photograph.
+    top_mm : float or ndarray, shape (N,)
+        Height of the upper edge above the sheet.
+
+    Returns
+    -------
+    ndarray, shape (N,)
+        The upper edge's height where it is what shows, else 0.
+    """
+    nadir = view.to_photo(np.zeros((1, 2)))[0]
+    away = np.einsum("nk,nk->n", outward, points_px - nadir) >= 0
+    return np.where(away, top_mm, 0.0)
+
+
+def views_of_disc(
+    rim_px: FloatArray,
+    outward: FloatArray,
+    *,
+    conic: FloatArray,
+    radius_mm: float,
+    top_mm: float,
+    focal_px: float,
+    centre_px: FloatArray,
+) -> tuple[DiscView, DiscView]:
+    """Find both views under which a rim is a circle of known radius.
+
+    Parameters
+    ----------
+    rim_px, outward : ndarray, shape (N, 2)
+        Rim points and outward normals in the photograph.
+    conic : ndarray, shape (3, 3)
+        The rim's ellipse in normalised coordinates, where the search starts.
+    radius_mm : float
+        Measured radius.
+    top_mm : float
+        Height of the disc's face above the sheet.
+    focal_px, centre_px
+        The camera.
+
+    Returns
+    -------
+    (DiscView, DiscView)
+        The smaller tilt first.
+
+    Notes
+    -----
+    Least squares over lean (2), camera height and centre (2). The nadir decides
+    which rim points show their lower edge and moves little, so the choice is
+    made once from the closed form and renewed once.
+    """
+    step = max(1, len(rim_px) // MOST_RIM_POINTS)
+    rim_px, outward = rim_px[::step], outward[::step]
+    found = []
+    for normal, distance in circle_poses(conic, radius_mm=radius_mm):
+        view = View(
+            focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
+        )
+        heights = edge_heights(view, rim_px, outward, top_mm=top_mm)
+        for _ in range(3):
+            fitted = _fit_disc_view(view, rim_px, heights, radius_mm)
+            view = fitted.view
+            heights = _likelier_heights(fitted, rim_px, outward, radius_mm, top_mm)
+        found.append(fitted)
+    first, second = sorted(found, key=lambda one: one.view.tilt_deg)
+    return first, second
+
+
+def _likelier_heights(
+    seen: DiscView, rim_px: FloatArray, outward: FloatArray, radius_mm: float, top_mm: float
+) -> FloatArray:
+    """Decide for walls in view whether foot or face edge was located: which fits the circle.
+
+    A wall in the light looks like the face, and its foot is the boundary; a wall
+    in shadow looks like the shadow, and the face's edge is.
+    """
+    facing = edge_heights(seen.view, rim_px, outward, top_mm=1.0) == 0
+    off = [
+        np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
+        for height in (0.0, top_mm)
+    ]
+    run = max(3, len(rim_px) // 36)
+    foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
+    return np.where(facing & (foot < face), 0.0, top_mm)
+
+
+def _fit_disc_view(
+    start: View, rim_px: FloatArray, heights_mm: FloatArray, radius_mm: float
+) -> DiscView:
+    def unpack(p: FloatArray) -> tuple[View, FloatArray]:
+        view = View(
+            focal_px=start.focal_px,
+            centre_px=start.centre_px,
+            normal=(p[0], p[1], 1.0),
+            height_mm=float(np.exp(p[2])),
+        )
+        return view, p[3:]
+
+    def residual(p: FloatArray) -> FloatArray:
+        view, centre = unpack(p)
+        return np.asarray(np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm)
+
+    lean = start.normal[:2] / start.normal[2]
+    centre = start.to_plane(rim_px, heights_mm).mean(axis=0)
+    solution = optimize.least_squares(
+        residual,
+        np.concatenate([lean, [np.log(start.height_mm)], centre]),
+        x_scale=[0.01, 0.01, 0.01, 1.0, 1.0],
+        loss="soft_l1",
+        f_scale=ROBUST_MM,
+    )
+    view, centre = unpack(solution.x)
+    rms = float(np.sqrt(np.mean(residual(solution.x) ** 2)))
+    return DiscView(view=view, centre_mm=centre, rms_mm=rms)
+
+
+def view_of_length(
+    points_px: FloatArray,
+    outward: FloatArray,
+    *,
+    measured_mm: float,
+    side: int,
+    top_mm: float,
+    lean: View,
+) -> View:
+    """Find the camera height at which a blank has its measured length or width.
+
+    Parameters
+    ----------
+    points_px, outward : ndarray, shape (N, 2)
+        The blank's outer boundary in the photograph.
+    measured_mm : float
+        Long or short side of the smallest enclosing rectangle.
+    side : int
+        0 for the long side, 1 for the short side.
+    top_mm : float
+        Height of the blank's face above the sheet.
+    lean : View
+        The camera and the sheet's normal; its height is where the search starts.
+
+    Returns
+    -------
+    View
+    """
+    heights = edge_heights(lean, points_px, outward, top_mm=top_mm)
+
+    def at(height_mm: float) -> View:
+        return View(
+            focal_px=lean.focal_px,
+            centre_px=lean.centre_px,
+            normal=lean.normal,
+            height_mm=height_mm,
+        )
+
+    def excess(height_mm: float) -> float:
+        return rectangle_sides(at(height_mm).to_plane(points_px, heights))[side] - measured_mm
+
+    flat = rectangle_sides(lean.to_plane(points_px))[side] / lean.height_mm
+    guess = measured_mm / flat + top_mm
+    height = optimize.brentq(excess, 0.5 * guess, 2.0 * guess, xtol=1e-9)
+    return at(float(height))
+
+
+def rectangle_sides(points_mm: FloatArray) -> tuple[float, float]:
+    """Long and short side of the smallest rectangle around points."""
+    box = MultiPoint(points_mm).minimum_rotated_rectangle
+    corners = np.asarray(box.exterior.coords)
+    sides = np.hypot(*(corners[1:3] - corners[:2]).T)
+    return float(sides.max()), float(sides.min())

@@ -1,0 +1,300 @@
+"""Tell blank from shadow from background.
+
+Dividing the photograph by the modelled light of the bare sheet leaves, for each
+channel, the share of light that comes back. What blocks part of the light takes
+the same share from every channel if there is one light; with a lamp and a window
+the shadow leans towards the colour of the light that still reaches it. Either
+way shadows lie on (or, towards blue, beside) the straight line from full light to
+black, and most blanks do not.
+
+What stands out from the sheet is gathered into patches, each a blank with its
+shadow. The heart of a patch, farthest from its edge, is blank: shadows are
+slivers beside it. Colours like the heart's, colours no shadow has, and texture no
+paper has speak for blank; the rest for shadow; and a graph cut over colour
+mixtures (grabCut) draws the line between them along sharp edges.
+
+References
+----------
+C. Rother, V. Kolmogorov, A. Blake, GrabCut: interactive foreground extraction
+using iterated graph cuts, ACM Transactions on Graphics 23, 2004.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from blanktrace.background import MaskArray, Sheet
+
+Picture = NDArray[np.float32]
+
+BLUER_SHADOW = (0.35, -0.40)
+"""How far the red and blue loss of a shadow may exceed that of green: lamp off, window on."""
+
+STANDS_OUT = 0.06
+"""Least share of light lost or gained that is no paper mottle."""
+
+COLOUR_STANDS_OUT = 0.03
+"""Least departure of a channel from the shadow line that is a colour of its own."""
+
+DEEP_HUE = 0.06
+"""Departure of a ratio of two channels (natural logarithm) that bounced light may cause."""
+
+DARKEST = 0.02
+"""Share of light below which a hue cannot be told."""
+
+NOISES = 5.0
+"""How many standard deviations make a difference."""
+
+TEXTURE_NOISES = 6.0
+
+HEART_SHARE = 0.55
+"""Share of a patch's greatest depth beyond which a place is its heart."""
+
+SMALL_SHARE = 0.04
+"""Share of the largest patch below which a patch is a speck."""
+
+LEAST_PATCH_PX = 150
+
+CUT_PIXELS = 90_000
+"""Pixels that a graph cut is run on; larger patches are reduced first."""
+
+CUT_ROUNDS = 3
+MARGIN_PX = 14
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What each pixel of the reduced picture says.
+
+    Attributes
+    ----------
+    loss : ndarray, shape (h, w, 3)
+        Share of the bare sheet's light that is missing, per channel.
+    coloured : ndarray of bool, shape (h, w)
+        Has a colour that no shadow has.
+    textured : ndarray of bool, shape (h, w)
+        Has fine contrast that the sheet has not.
+    stands_out : ndarray of bool, shape (h, w)
+        Is not bare sheet.
+    """
+
+    loss: Picture
+    coloured: MaskArray
+    textured: MaskArray
+    stands_out: MaskArray
+
+
+def find_blanks(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
+    """Find the blanks on a sheet.
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (h, w, 3)
+        Linear light of the (reduced) photograph.
+    sheet : Sheet
+        Its background, at the same size.
+
+    Returns
+    -------
+    tuple of ndarray of bool, shape (h, w)
+        One mask a blank, holes open, the largest first.
+    """
+    evidence = gather_evidence(linear, sheet)
+    body = evidence.stands_out | evidence.coloured
+    body = _fill_unlike_sheet(_opened(_closed(body, 2), 2), evidence)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(body.astype(np.uint8))
+    if count == 1:
+        return ()
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    least = max(SMALL_SHARE * areas.max(), LEAST_PATCH_PX)
+    masks = [
+        _cut_patch(labels == label, stats[label], evidence, sheet)
+        for label in 1 + np.argsort(-areas, kind="stable")
+        if stats[label, cv2.CC_STAT_AREA] >= least
+    ]
+    found = sorted((m for m in masks if m.any()), key=lambda m: -int(m.sum()))
+    return tuple(m for m in found if m.sum() >= SMALL_SHARE * found[0].sum())
+
+
+def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
+    """Measure colour, darkness and texture against the bare sheet."""
+    share = linear / np.exp(sheet.log_light).astype(np.float32)
+    loss = 1 - cv2.GaussianBlur(share, (0, 0), 1.0)
+    grey = loss.mean(axis=2)
+    departure = _off_shadow_line(loss)
+    bare_departure = departure[sheet.bare]
+    noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
+    coloured = departure > np.maximum(NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1)))
+    coloured |= _deep_colour(loss, sheet.bare)
+    fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
+    contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
+    paper = float(np.median(contrast[sheet.bare]))
+    grey_noise = _spread(grey[sheet.bare])
+    textured = contrast > TEXTURE_NOISES * paper
+    stands_out = np.abs(grey) > max(STANDS_OUT, NOISES * grey_noise)
+    inside = sheet.extent
+    return Evidence(
+        loss=loss,
+        coloured=_opened(coloured, 1) & inside,
+        textured=textured & inside,
+        stands_out=stands_out & inside,
+    )
+
+
+def _off_shadow_line(loss: Picture) -> Picture:
+    """Distance of a pixel's loss from what some shadow could cause."""
+    red, green, blue = np.moveaxis(loss, 2, 0)
+    base = np.maximum(green, 0)
+    u, v = red - green, blue - green
+    reach_u, reach_v = BLUER_SHADOW[0] * base, BLUER_SHADOW[1] * base
+    length = np.maximum(reach_u**2 + reach_v**2, 1e-9)
+    along = np.clip((u * reach_u + v * reach_v) / length, 0, 1)
+    return np.asarray(np.hypot(u - along * reach_u, v - along * reach_v))
+
+
+def _deep_colour(loss: Picture, bare: MaskArray) -> MaskArray:
+    """Find dark places with a hue of their own, which losses near 1 hide: by ratios.
+
+    A shadow may turn bluer (less red, more blue than green) but not otherwise.
+    """
+    ratio = np.log(np.maximum(1 - loss, DARKEST))
+    red, blue = ratio[..., 0] - ratio[..., 1], ratio[..., 2] - ratio[..., 1]
+    # Noise in a ratio grows as the light falls.
+    growth = np.exp(np.clip(-ratio.mean(axis=2), 0, 3) / 2)
+    limit = [max(NOISES * _spread(side[bare]), 0.03) * growth + DEEP_HUE for side in (red, blue)]
+    bluer = (red < limit[0]) & (blue > -limit[1])
+    return np.asarray(((np.abs(red) > limit[0]) | (np.abs(blue) > limit[1])) & ~bluer)
+
+
+def _cut_patch(
+    patch: MaskArray, stat: NDArray[np.int32], evidence: Evidence, sheet: Sheet
+) -> MaskArray:
+    """Separate one patch into blank and shadow."""
+    height, width = patch.shape
+    x, y, w, h = stat[:4]
+    box = np.s_[
+        max(0, y - MARGIN_PX) : min(height, y + h + MARGIN_PX),
+        max(0, x - MARGIN_PX) : min(width, x + w + MARGIN_PX),
+    ]
+    mine = patch[box]
+    labels = _first_guess(mine, box, evidence, sheet)
+    colour = _cut_colours(evidence.loss[box])
+    factor = min(1.0, float(np.sqrt(CUT_PIXELS / mine.size)))
+    size = (round(mine.shape[1] * factor), round(mine.shape[0] * factor))
+    small = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
+    if np.isin(small, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
+        cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
+        cv2.grabCut(
+            cv2.resize(colour, size, interpolation=cv2.INTER_AREA),
+            small,
+            None,
+            np.zeros((1, 65)),
+            np.zeros((1, 65)),
+            CUT_ROUNDS,
+            cv2.GC_INIT_WITH_MASK,
+        )
+    blank = np.isin(small, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
+    back = (mine.shape[1], mine.shape[0])
+    cut = np.zeros_like(patch)
+    cut[box] = cv2.resize(blank, back, interpolation=cv2.INTER_LINEAR) > 0.5  # noqa: PLR2004
+    return _largest(_fill_unlike_sheet(_opened(cut, 1), evidence))
+
+
+def _first_guess(
+    mine: MaskArray, box: tuple[slice, slice], evidence: Evidence, sheet: Sheet
+) -> NDArray[np.uint8]:
+    """Label a patch for the cut: surely or probably blank or background."""
+    depth = cv2.distanceTransform(mine.astype(np.uint8), cv2.DIST_L2, 5)
+    heart = depth > HEART_SHARE * depth.max()
+    loss = evidence.loss[box]
+    centre = np.median(loss[heart], axis=0)
+    deviation = loss[heart] - centre
+    covariance = np.cov(deviation.T) + 0.02**2 * np.eye(3)
+    away = loss - centre
+    distance = np.einsum("hwi,ij,hwj->hw", away, np.linalg.inv(covariance), away)
+    like_heart = distance < 3.0**2
+    coloured = evidence.coloured[box]
+    textured = _eroded(_opened(evidence.textured[box] & mine, 5), 4)
+    labels = np.full(mine.shape, cv2.GC_BGD, dtype=np.uint8)
+    labels[_dilated(mine, 2) & ~_eroded(sheet.bare[box], 2)] = cv2.GC_PR_BGD
+    labels[mine & (like_heart | coloured | textured)] = cv2.GC_PR_FGD
+    labels[heart] = cv2.GC_FGD
+    return labels
+
+
+def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
+    """Spread darkness and colour over 8 bits, colour the wider."""
+    green = loss[..., 1]
+    channels = np.stack(
+        [
+            230 - 150 * loss.mean(axis=2),
+            128 + 300 * (loss[..., 0] - green),
+            128 + 300 * (loss[..., 2] - green),
+        ],
+        axis=-1,
+    )
+    return np.clip(channels, 0, 255).astype(np.uint8)
+
+
+def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
+    """Close holes that are not plainly a view of the sheet, lit or in shadow."""
+    like_sheet = ~evidence.coloured & ~evidence.textured & (evidence.loss.mean(axis=2) > -0.1)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        (~mask).astype(np.uint8), connectivity=4
+    )
+    filled = mask.copy()
+    height, width = mask.shape
+    for label in range(1, count):
+        x, y, w, h, area = stats[label]
+        if x == 0 or y == 0 or x + w == width or y + h == height:
+            continue
+        box = np.s_[y : y + h, x : x + w]
+        hole = labels[box] == label
+        inner = _eroded(np.pad(hole, 1), 2)[1:-1, 1:-1]
+        if inner.sum() < LEAST_HOLE_PX or like_sheet[box][inner].mean() < HOLE_LIKENESS:
+            filled[box] |= hole
+    return filled
+
+
+LEAST_HOLE_PX = 12
+HOLE_LIKENESS = 0.7
+
+
+def _largest(mask: MaskArray) -> MaskArray:
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        mask.astype(np.uint8), connectivity=4
+    )
+    if count == 1:
+        return mask
+    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
+
+
+def _spread(values: NDArray[np.float32]) -> float:
+    """Robust standard deviation: 1.4826 times the median absolute deviation."""
+    return float(1.4826 * np.median(np.abs(values - np.median(values))))
+
+
+def _morph(mask: MaskArray, operation: int, radius_px: int) -> MaskArray:
+    side = 2 * radius_px + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return cv2.morphologyEx(mask.astype(np.uint8), operation, kernel).astype(bool)
+
+
+def _opened(mask: MaskArray, radius_px: int) -> MaskArray:
+    return _morph(mask, cv2.MORPH_OPEN, radius_px)
+
+
+def _closed(mask: MaskArray, radius_px: int) -> MaskArray:
+    return _morph(mask, cv2.MORPH_CLOSE, radius_px)
+
+
+def _eroded(mask: MaskArray, radius_px: int) -> MaskArray:
+    return _morph(mask, cv2.MORPH_ERODE, radius_px)
+
+
+def _dilated(mask: MaskArray, radius_px: int) -> MaskArray:
+    return _morph(mask, cv2.MORPH_DILATE, radius_px)
