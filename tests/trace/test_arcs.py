@@ -6,12 +6,12 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from tests.trace import shapes
 
 from blanktrace.arcs import reduce_ring
 from blanktrace.deviation import path_deviation_mm
 from blanktrace.path import Path
 from blanktrace.polish import kinks_rad
+from tests.trace import shapes
 
 TOLERANCE_MM = 0.05
 
