@@ -27,6 +27,9 @@ STIFFNESSES_MM = (10.0, 0.0)
 MOST_HALVINGS = 6
 """Rounds of cutting in two those pieces that strain at the tolerance."""
 
+CROWDED = 0.1
+"""Pieces per point from which on a polygon does as well."""
+
 STRAINED_SCATTERS = 4.0
 EASY_SCATTERS = 5.0
 """Standard deviations of single points. A tolerance below four of them cannot be kept by few
@@ -148,6 +151,8 @@ def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Pa
     """Join pieces, cutting in two those that then leave the tolerance, or give None."""
     owner = split.owner()
     for _ in range(MOST_HALVINGS):
+        if len(split.joints) > CROWDED * len(split.ring):
+            return None
         path = _with_tips_kept(_joined(split, stiffness_mm=stiffness_mm), split.ring, allowed)
         off = distances_to_path(path, split.ring) > allowed
         if not off.any():
