@@ -204,6 +204,6 @@ def rounded(shape: Polygon, radius_mm: float) -> Polygon:
 
 def bezier(control: Sequence[tuple[float, float]], *, steps: int = 256) -> FloatArray:
     """Points of a cubic curve."""
-    t = np.linspace(0, 1, steps)[:, None]
-    p0, p1, p2, p3 = np.array(control, dtype=np.float64)
-    return (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
+    t = np.linspace(0, 1, steps)
+    weights = np.stack([(1 - t) ** 3, 3 * (1 - t) ** 2 * t, 3 * (1 - t) * t**2, t**3], axis=1)
+    return np.asarray(weights @ np.array(control, dtype=np.float64))

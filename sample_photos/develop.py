@@ -18,8 +18,8 @@ from PIL.TiffImagePlugin import IFDRational
 
 Image = NDArray[np.float32]
 
-PAPER_LEVEL = 0.66
-"""Linear level at which a phone's metering leaves white paper: about 211 of 255."""
+PAPER_LEVEL = 0.74
+"""Linear level at which metering leaves the lighter side of white paper: 222 of 255."""
 LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of red, green and blue in luminance (ITU-R BT.709)."""
 QUALITY = 90
@@ -35,7 +35,7 @@ class Phone:
     """How one phone sees: blur in px, noise, and how far it corrects colour."""
 
     blur_px: float = 0.75
-    full_well: float = 2200.0
+    full_well: float = 1300.0
     read_noise: float = 0.0018
     balance: float = 0.86
     vignette: float = 0.16
@@ -45,7 +45,7 @@ class Phone:
 def develop(light: Image, *, phone: Phone, rng: np.random.Generator) -> NDArray[np.uint8]:
     """Develop linear light (H, W, 3) into sRGB bytes."""
     seen = cv2.GaussianBlur(light, (0, 0), phone.blur_px)
-    seen *= falloff(seen.shape[:2], phone.vignette)[..., None]
+    seen = seen * falloff(light.shape[:2], phone.vignette)[..., None]
     some = seen.reshape(-1, 3)[::97]
     luminance = some @ LUMA
     # The sheet is what is bright but not a glint: the second brightest tenth.

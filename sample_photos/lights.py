@@ -22,14 +22,16 @@ PHONE_ABOVE_MM = 6.0
 
 def lights(kind: Light, camera_mm: FloatArray) -> dict[str, Any]:
     """Scene entries for the emitters, the room they fill, and the phone that shades it."""
-    things: dict[str, Any] = {"room": room(0.10 if kind == "lamp" else 0.32)}
+    things: dict[str, Any] = {}
     if kind == "window":
-        things["window"] = panel((-950, 260, 620), (280, 420), 11.0 * DAYLIGHT)
+        things["window"] = panel((-1000, 420, 800), (420, 520), 6.0 * DAYLIGHT)
+        things["room"] = room(0.62)
     elif kind == "overcast":
         things["window"] = panel((-700, 900, 1250), (520, 520), 5.0 * DAYLIGHT)
         things["room"] = room(0.5)
     else:
         # A bare lamp a metre and a half away stands about 15 degrees above the bench.
+        things["room"] = room(0.10)
         things["lamp"] = panel((-1400, 560, 400), (26, 26), 2600.0 * LAMPLIGHT)
     things["phone"] = phone(camera_mm)
     return things

@@ -48,7 +48,7 @@ def walls(plan: Polygon, bottom_mm: float, top_mm: float) -> Mesh:
             [np.column_stack(c) for c in ((a, low), (b, low), (b, high), (a, high))], axis=1
         )
         start = 4 * np.arange(len(a))[:, None] + sum(len(c) for c in corners)
-        faces.extend([start + [0, 1, 2], start + [0, 2, 3]])
+        faces.extend(start + np.array(half) for half in ([0, 1, 2], [0, 2, 3]))
         corners.append(quads.reshape(-1, 3))
     return Mesh(np.vstack(corners), np.vstack(faces))
 

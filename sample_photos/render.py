@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 from shapely import Polygon
 
 HERE = Path(__file__).resolve().parent
@@ -107,7 +108,7 @@ def blank_truth(placed: Placed) -> dict[str, Any]:
 
 def geojson(shape: Polygon) -> dict[str, Any]:
     """A polygon with closed rings, exterior counter-clockwise."""
-    oriented = Polygon(shape.exterior, shape.interiors).normalize().reverse()
+    oriented = shapely.orient_polygons(shape)
     rings = [oriented.exterior, *oriented.interiors]
     coordinates = [np.round(np.array(ring.coords), OUTLINE_DECIMALS).tolist() for ring in rings]
     return {"type": "Polygon", "coordinates": coordinates}

@@ -42,11 +42,11 @@ class Textured:
     turn_rad: float = 0.0
 
     def uv(self, points_mm: FloatArray) -> FloatArray:
-        """Texture coordinates of points (N, 2+): (0, 0) lower left, (1, 1) upper right."""
+        """Texture coordinates of points (N, 2+): (0, 0) upper left, (1, 1) lower right."""
         x0, y0, x1, y1 = self.bounds_mm
         c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
         turned = points_mm[:, :2] @ np.array([[c, -s], [s, c]])
-        return np.asarray((turned - (x0, y0)) / (x1 - x0, y1 - y0))
+        return np.asarray((turned - (x0, y1)) / (x1 - x0, y0 - y1))
 
 
 def build(shot: Shot, flat: Textured) -> mi.Scene:
@@ -65,7 +65,8 @@ def build(shot: Shot, flat: Textured) -> mi.Scene:
     for number, placed in enumerate(shot.placed):
         for part, thing in enumerate(solids(placed, rng)):
             things[f"blank{number}_{part}"] = thing
-    return mi.load_dict(things)
+    scene: mi.Scene = mi.load_dict(things)
+    return scene
 
 
 def ground(shot: Shot) -> Textured:

@@ -8,7 +8,7 @@ from typing import Literal
 import shapely
 from shapely import Polygon, affinity
 
-from sample_photos.blanks import Blank, leaf, oval, tag, watering_can
+from sample_photos.blanks import Blank, as_polygon, leaf, oval, tag, watering_can
 from sample_photos.camera import Camera, look_down
 
 EQUIVALENT_MM = 26.0
@@ -77,7 +77,9 @@ class Shot:
         if self.sheet == "a4":
             return self.sheet_outline.buffer(6.0)
         shapes = [placed.in_world(placed.blank.outline) for placed in self.placed]
-        return shapely.union_all(shapes).buffer(self.around_mm).envelope
+        x0, y0, x1, y1 = shapely.total_bounds(shapes)
+        m = self.around_mm
+        return as_polygon(shapely.box(x0 - m, y0 - m, x1 + m, y1 + m))
 
     @property
     def orientation(self) -> int:

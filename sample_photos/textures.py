@@ -45,8 +45,8 @@ def noise(rng: np.random.Generator, shape: tuple[int, int], sigma: tuple[float, 
     field = rng.standard_normal(small).astype(np.float32)
     field = ndimage.gaussian_filter(field, [s / k for s, k in zip(sigma, step, strict=True)])
     large = (small[1] * step[1], small[0] * step[0])
-    field = cv2.resize(field, large, interpolation=cv2.INTER_CUBIC)[: shape[0], : shape[1]]
-    return np.asarray((field - field.mean()) / field.std(), dtype=np.float32)
+    wide = cv2.resize(field, large, interpolation=cv2.INTER_CUBIC)[: shape[0], : shape[1]]
+    return np.asarray((wide - wide.mean()) / wide.std(), dtype=np.float32)
 
 
 def wood(
@@ -122,9 +122,9 @@ def sewn(cloth: Bitmap, line_px: NDArray[np.float64], texel_mm: float) -> Bitmap
         cv2.line(cover, a, b, 1.0, width, cv2.LINE_8, 4)
         for end in (a, b):
             cv2.circle(hole, end, round(0.42 * 16 / texel_mm), 1.0, -1, cv2.LINE_8, 4)
-    cover, hole = (cv2.GaussianBlur(m, (0, 0), 0.09 / texel_mm) for m in (cover, hole))
-    dented = cloth * (1 - 0.55 * cv2.GaussianBlur(hole, (0, 0), 0.15 / texel_mm))[..., None]
-    mixed = dented * (1 - cover[..., None]) + linear(THREAD) * 0.8 * cover[..., None]
+    thread = cv2.GaussianBlur(cover, (0, 0), 0.09 / texel_mm)[..., None]
+    dent = cv2.GaussianBlur(hole, (0, 0), 0.17 / texel_mm)[..., None]
+    mixed = cloth * (1 - 0.55 * dent) * (1 - thread) + linear(THREAD) * 0.8 * thread
     return np.asarray(mixed, dtype=np.float32)
 
 
@@ -147,6 +147,6 @@ def paper(size_mm: tuple[float, float], texel_mm: float, rng: np.random.Generato
         turn = rng.uniform(0, 180)
         weight = rng.uniform(0.25, 0.8)
         cv2.ellipse(speck, at, axes, turn, 0, 360, weight, -1, cv2.LINE_8, 4)
-    speck = cv2.GaussianBlur(speck, (0, 0), 0.8)[..., None]
+    soft = cv2.GaussianBlur(speck, (0, 0), 0.8)[..., None]
     dust = linear((150, 120, 86))
-    return np.asarray(np.clip(sheet * (1 - speck) + dust * speck, 0, 0.95), dtype=np.float32)
+    return np.asarray(np.clip(sheet * (1 - soft) + dust * soft, 0, 0.95), dtype=np.float32)

@@ -29,7 +29,9 @@ MAX_DEPTH = 3
 PATHS = 28e6
 SAMPLES = (16, 64)
 """Paths to spend on the part traced in full, and the samples a pixel that this may come to."""
-FEATHER_PX = 24
+FEATHER = 0.006
+"""Share of the frame's width over which traced and modelled ground are blended."""
+FLAT_MM = 1e-3
 SHADE_SIGMA_PX = 1.6
 SPARK_ON_GROUND, SPARK = 1.2, 3.0
 """How far above its neighbours' median a pixel may stand."""
@@ -41,15 +43,16 @@ def trace(shot: Shot, camera: Camera) -> Image:
     scene = build(shot, flat)
     coarse = camera.scaled((camera.size_px[0] // COARSE, camera.size_px[1] // COARSE))
     everything = render(scene, coarse, (0, 0, *coarse.size_px), COARSE_SAMPLES)
-    shade, _ = smooth_light(everything, COARSE_SIGMA_PX)
+    z_mm = 0.0 if shot.sheet == "pad" else -SHEET_MM
+    shade, _ = smooth_light(everything, z_mm, COARSE_SIGMA_PX)
     full = cv2.resize(shade.astype(np.float32), camera.size_px, interpolation=cv2.INTER_CUBIC)
-    full *= seen_flat(flat, camera, 0.0 if shot.sheet == "pad" else -SHEET_MM)
+    full = np.asarray(full * seen_flat(flat, camera, z_mm), dtype=np.float32)
     x0, y0, x1, y1 = focus_px(shot, camera)
     # The sampler wants a square number.
     side = round(math.sqrt(PATHS / ((x1 - x0) * (y1 - y0))))
     samples = int(np.clip(side**2, *SAMPLES))
     crop = smooth_ground(render(scene, camera, (x0, y0, x1, y1), samples))
-    weight = feather((y1 - y0, x1 - x0))[..., None]
+    weight = feather((y1 - y0, x1 - x0), FEATHER * camera.size_px[0])[..., None]
     window = full[y0:y1, x0:x1]
     window[:] = window * (1 - weight) + crop * weight
     return np.asarray(full, dtype=np.float32)
@@ -80,7 +83,7 @@ def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samp
             "fov_axis": "x",
             "near_clip": 1.0,
             "far_clip": 10000.0,
-            "to_world": mi.ScalarTransform4f(pose),
+            "to_world": mi.ScalarTransform4f(pose.tolist()),
             "sampler": {"type": "multijitter", "sample_count": samples},
             "film": {
                 "type": "hdrfilm",
@@ -102,39 +105,40 @@ def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samp
             "light": {"type": "path", "max_depth": MAX_DEPTH},
         }
     )
-    pixels = np.array(mi.render(scene, sensor=sensor, integrator=integrator, seed=1))
+    pixels = np.array(mi.render(scene, sensor=sensor, integrator=integrator, seed=mi.UInt32(1)))
     return np.asarray(pixels[..., [0, 1, 2, 3, 4, 5, 8]], dtype=np.float32)
 
 
-def smooth_light(pixels: Image, sigma_px: float) -> tuple[Image, Image]:
-    """Light that falls on bare ground without its texture, free of grain, and where."""
-    bare = np.zeros(pixels.shape[:2], dtype=np.float32)
-    for z_mm in (0.0, -SHEET_MM):
-        bare[np.abs(pixels[..., 6] - z_mm) < 1e-3] = 1.0
+def smooth_light(pixels: Image, z_mm: float, sigma_px: float) -> tuple[Image, Image]:
+    """Light on bare ground at one height without its texture, free of grain, and where."""
+    bare = (np.abs(pixels[..., 6] - z_mm) < FLAT_MM).astype(np.float32)[..., None]
     light = no_sparks(pixels[..., :3] / np.maximum(pixels[..., 3:6], 1e-3), SPARK_ON_GROUND)
-    light = light * bare[..., None]
     sigmas = (sigma_px, sigma_px, 0)
-    share = ndimage.gaussian_filter(bare, sigmas[:2])[..., None]
-    mean = light.sum(axis=(0, 1)) / bare.sum()
-    spread = ndimage.gaussian_filter(light, sigmas)
-    return np.where(share > 1e-3, spread / np.maximum(share, 1e-3), mean), bare[..., None]
+    share = ndimage.gaussian_filter(bare, sigmas)
+    spread = ndimage.gaussian_filter(light * bare, sigmas)
+    mean = (light * bare).sum(axis=(0, 1)) / max(float(bare.sum()), 1.0)
+    return np.where(share > 1e-3, spread / np.maximum(share, 1e-3), mean), bare
 
 
 def smooth_ground(pixels: Image) -> Image:
     """Take the tracer's grain off bare ground and leave everything else as it is."""
-    light, bare = smooth_light(pixels, SHADE_SIGMA_PX)
-    return np.where(bare > 0, light * pixels[..., 3:6], no_sparks(pixels[..., :3], SPARK))
+    result = no_sparks(pixels[..., :3], SPARK)
+    for z_mm in (0.0, -SHEET_MM):
+        light, bare = smooth_light(pixels, z_mm, SHADE_SIGMA_PX)
+        result = np.where(bare > 0, light * pixels[..., 3:6], result)
+    return result
 
 
-def no_sparks(light: Image, limit: float) -> Image:
+def no_sparks(light: NDArray[np.floating], limit: float) -> Image:
     """Hold lone bright pixels, a path tracer's artefact, near their neighbours' median."""
-    return np.asarray(np.minimum(light, limit * cv2.medianBlur(np.float32(light), 5)))
+    median = cv2.medianBlur(light.astype(np.float32), 5)
+    return np.asarray(np.minimum(light, limit * median), dtype=np.float32)
 
 
-def feather(shape: tuple[int, int]) -> Image:
+def feather(shape: tuple[int, int], over_px: float) -> Image:
     """Weight 1 inside a box, falling to 0 at its border."""
     rows, columns = (np.minimum(np.arange(n), np.arange(n)[::-1]) for n in shape)
-    return np.clip(np.minimum.outer(rows, columns) / FEATHER_PX, 0, 1).astype(np.float32)
+    return np.clip(np.minimum.outer(rows, columns) / over_px, 0, 1).astype(np.float32)
 
 
 def seen_flat(flat: Textured, camera: Camera, z_mm: float) -> Image:
@@ -151,4 +155,4 @@ def seen_flat(flat: Textured, camera: Camera, z_mm: float) -> Image:
         total += cv2.warpPerspective(
             flat.bitmap, look, camera.size_px, borderMode=cv2.BORDER_REPLICATE
         )
-    return total / 4
+    return np.asarray(total / 4, dtype=np.float32)

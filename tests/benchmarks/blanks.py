@@ -150,7 +150,7 @@ def watering_can(material: str, *, length_mm: float, thick_mm: float) -> Blank:
     """Make a can with a spout, a rose and a handle that leaves a hole."""
     body = Polygon([(-20, -18), (18, -18), (15, 16), (-17, 16)])
     spout = Polygon([(14, -12), (14, -2), (38, 18), (42, 14)])
-    rose = rotate(box(34, 12.5, 46, 19), 40, origin=(40, 16))
+    rose = rotate(box(38.5, 8, 42.5, 25), 41, origin=(40.5, 16.5))
     grip = translate(_circle(15).difference(_circle(10.5)), -22, 2)
     top = translate(scale(_circle(12).difference(_circle(8.5)), 1, 0.8), -1, 16)
     plan = _rounded(unary_union([body, spout, rose, grip, top]), 0.8)

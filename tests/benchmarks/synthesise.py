@@ -84,7 +84,7 @@ def look(stage: Stage, slopes: Floats) -> tuple[Floats, NDArray[np.int16]]:
     """Follow rays down to what they meet first: colours (N, 3) and labels (N,)."""
     eye_x, eye_y, eye_z = stage.scene.camera.position_mm.astype(np.float32)
     slope_x, slope_y = np.ascontiguousarray(slopes.T)
-    steepest = float(max(np.abs(slope_x).max(), np.abs(slope_y).max()))
+    steepest = float(np.abs(slopes).max(initial=0))
     height = np.zeros(len(slopes), np.float32)
     labels = np.full(len(slopes), GROUND, np.int16)
     for index, surface in enumerate(stage.surfaces):

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 from shapely import Point
 
 from tests.benchmarks import materials
 from tests.benchmarks.blanks import Blank, Part
 from tests.benchmarks.camera import Camera
+from tests.benchmarks.develop import EXIF_IFD, FOCAL_35_TAG
 from tests.benchmarks.lights import at, square
 from tests.benchmarks.materials import Material
 from tests.benchmarks.records import Development, Paper, Pose, Scene
@@ -136,6 +139,18 @@ def test_same_scene_gives_the_same_bytes() -> None:
     first, second = synthesise(scene), synthesise(scene)
     assert first.jpeg == second.jpeg
     np.testing.assert_array_equal(first.rgb, second.rgb)
+
+
+def test_an_empty_sheet_is_photographed_without_truth() -> None:
+    photograph = synthesise(replace(_scene(_camera()), blanks=()))
+    assert photograph.rgb.shape == (SIZE_PX[1], SIZE_PX[0], 3)
+    assert photograph.truth is None
+
+
+def test_the_focal_length_is_in_the_tag_where_it_is_known() -> None:
+    photograph = synthesise(replace(_scene(_camera()), focal35_tag=26))
+    with Image.open(io.BytesIO(photograph.jpeg)) as image:
+        assert image.getexif().get_ifd(EXIF_IFD)[FOCAL_35_TAG] == 26
 
 
 def test_wall_shows_towards_the_camera_foot_and_as_wide_as_it_is() -> None:

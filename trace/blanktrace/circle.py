@@ -20,8 +20,9 @@ FloatArray = NDArray[np.float64]
 FEWEST_POINTS = 4
 """Three points fit any circle exactly and would say nothing of the noise."""
 
-EXACT = 1e-12
-"""A smallest singular value below this share of the largest is zero but for rounding."""
+EXACT = 1e-7
+"""With a smallest singular value below this share of the largest, squares lose it to
+rounding; the fits then agree, and its own singular vector is the exact answer."""
 
 FLATTEST = 1e6
 """A radius above this many times the points' spread is a straight line's."""

@@ -67,8 +67,8 @@ RIVAL_RADIUS = 0.7
 """A second circle with these shares of the first one's votes and radius rivals it."""
 
 NEAR_SHARE = 0.03
-LARGEST_WAVE_SHARE = 0.003
-LARGEST_WAVE_PX = 0.4
+LARGEST_WAVE_SHARE = 0.006
+LARGEST_WAVE_PX = 0.8
 """Standard deviation of the boundary's waves near the rim. Twelve flat sides have 1 % of
 the radius, a well cut disc below 0.1 %; on small images noise alone makes 0.3 px."""
 
@@ -117,7 +117,7 @@ def fit_disc(points_px: ArrayLike, *, rng: np.random.Generator | None = None) ->
         40 % of its rim and for 30 % of the boundary's length; if much of the
         boundary runs inside it; if another part of the boundary follows a
         circle of like size nearly as well; or if the rim waves by more than
-        0.3 % of its radius (coins with sides).
+        0.6 % of its radius (coins with sides).
 
     Notes
     -----

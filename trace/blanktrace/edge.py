@@ -1,17 +1,18 @@
 """Find a blank's boundary to a fraction of a pixel.
 
 The segmentation says within a pixel or two where the blank ends. From there each
-boundary point looks along its own normal, in the full photograph:
+boundary point looks along its own normal, in the full photograph, at the share of
+the sheet's light that comes back. Lens blur mixes such shares linearly, so that a
+blurred step is half way up where the sharp one was.
 
-1. *Which step is the boundary.* Shadow lies against the blank, so a profile can
-   hold two steps: sheet to shadow, and shadow to blank. In the logarithm of
-   light a shadow moves all channels together; a discriminant that discounts
-   that common shift (Fisher's, with a covariance long in the grey direction)
-   places the boundary roughly by what kind of surface it is.
-2. *Where exactly.* In linear light, where lens blur is symmetric, the boundary
-   is the steepest place of the profile next to that rough place: the peak of its
-   derivative, by a parabola through the logarithms of three samples, which is
-   exact for a Gaussian-blurred step.
+A shadow lies against the blank, so a profile can hold two steps: sheet to shadow,
+and shadow to blank. A shadow takes the same share from all channels. Where the
+sheet beside the blank is unevenly lit, a discriminant (Fisher's, with a covariance
+stretched in the grey direction by as much as the light varies there) therefore
+goes by colour; where it is evenly lit, darkness counts too, and places the step
+more sharply. Twice the step between the two kinds of surface is placed roughly,
+then exactly: the peak of the derivative, by a parabola through the logarithms of
+three samples, which is exact for a Gaussian-blurred step.
 
 Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
 
@@ -31,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from blanktrace.background import linear_curve, log_light
+from blanktrace.background import linear_curve
 
 FloatArray = NDArray[np.float64]
 
@@ -48,13 +49,25 @@ SHARP_PX = 1.0
 """Least Gaussian in the derivative across the boundary. A softer photograph is met with
 its own blur, the filter that hears a blurred step best."""
 
-GREY_SPREAD = 0.35
-"""Log-light spread, common to all channels, that shadow and shading cause on one surface."""
+LEAST_GREY_SPREAD = 0.04
+"""Least spread, common to all channels, of the light on either side: paper, grain."""
 
-COLOUR_SPREAD = 0.03
-"""Log-light spread in each channel for itself: noise, grain, coloured bounce light."""
+SHADOW_RANGE = 3.0
+"""How much darker a shadow may be at the edge itself than it is on average beside it."""
 
-REACH_BLURS = 2.5
+COLOUR_SPREAD = 0.015
+"""Spread in each channel for itself: noise, grain, coloured bounce light."""
+
+CLEAR_BLURS = 2.0
+"""Distance from a step, in blurs, at which either side is seen unmixed."""
+
+FAR_BLURS = 4.5
+"""How far to either side of a step a profile reaches, in blurs."""
+
+LEAST_REACH_PX = 3.0
+"""Half width of the second, closer look for the change of surface."""
+
+REACH_BLURS = 1.2
 """How far from its rough place a boundary's steepest place is looked for (Gaussian), in blurs."""
 
 
@@ -84,6 +97,7 @@ def locate_edge(
     rgb: NDArray[np.uint8] | NDArray[np.uint16],
     ring_px: FloatArray,
     *,
+    light: FloatArray,
     reach_px: float,
 ) -> Edge:
     """Locate a boundary that is known roughly.
@@ -96,6 +110,8 @@ def locate_edge(
         Rough boundary (x, y), the blank on the left of its direction of travel
         as seen with y down (clockwise on the screen outside, so that holes run
         the other way).
+    light : ndarray, shape (3,)
+        Linear light of the bare sheet about the blank.
     reach_px : float
         How far the rough boundary may be off.
 
@@ -109,70 +125,51 @@ def locate_edge(
     along those of the located one, because a wrong normal shortens the blur.
     """
     ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
-    shift = _class_step(rgb, ring, _outward(ring, reach_px), reach_px)
-    ring = _moved(ring, reach_px, shift)
+    for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
+        profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
+        shift = _class_step(profiles, offsets, reach)
+        ring = _resampled(_moved(ring, reach, shift), SPACING_PX)
     blur_px = SHARP_PX
     for _ in range(2):
         ring = _resampled(ring, SPACING_PX)
         outward = _outward(ring, 2 * SPACING_PX)
-        shift, height, noise, blur = _steepest(rgb, ring, outward, blur_px)
+        reach = REACH_BLURS * blur_px
+        profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
+        shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         ring = ring + shift[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
     return Edge(
         points_px=ring,
         outward=_outward(ring, 2 * SPACING_PX),
-        strength=height / noise,
+        strength=strength,
         blur_px=float(np.median(blur)),
     )
 
 
-def _class_step(
-    rgb: NDArray[np.uint8] | NDArray[np.uint16],
-    ring: FloatArray,
-    outward: FloatArray,
-    reach_px: float,
-) -> FloatArray:
+def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> FloatArray:
     """Say how far outward of the ring the kind of surface changes, point by point."""
-    offsets = np.arange(-1.5 * reach_px, 1.5 * reach_px + 0.5)
-    profiles = log_light(_profiles(rgb, ring, outward, offsets)).astype(np.float64)
-    profiles = ndimage.gaussian_filter1d(profiles, ALONG_PX / SPACING_PX, axis=0, mode="wrap")
-    inside = _along(profiles[:, offsets < -reach_px / 2].mean(axis=1), 4 * reach_px)
-    outside = _along(profiles[:, offsets > reach_px / 2].mean(axis=1), 4 * reach_px)
-    covariance = COLOUR_SPREAD**2 * np.eye(3) + GREY_SPREAD**2 * np.ones((3, 3)) / 3
-    weight = np.linalg.solve(covariance, (inside - outside).T).T
-    middle = ((inside + outside) / 2)[:, None, :]
-    score = np.einsum("nsc,nc->ns", profiles - middle, weight)
-    # The step that leaves most of "inside" on its inner and least on its outer side.
+    weight, middle = _discriminant(profiles, offsets, reach_px / 2)
+    score = np.einsum("nsc,nc->ns", profiles, weight) - middle[:, None]
+    # The step that leaves most that is like the blank inside and least outside.
     gain = np.cumsum(score, axis=1)
     near = -0.5 * (offsets / reach_px) ** 2
     best = np.argmax(gain / np.abs(score).max(axis=1, keepdims=True) + near, axis=1)
-    return offsets[best] + 0.5
+    return offsets[best] + STEP_PX / 2
 
 
 def _steepest(
-    rgb: NDArray[np.uint8] | NDArray[np.uint16],
-    ring: FloatArray,
-    outward: FloatArray,
-    blur_px: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Find the steepest place near the ring: shift, step height, noise, blur, point by point."""
-    reach = REACH_BLURS * blur_px
-    offsets = np.arange(-3 * reach, 3 * reach + STEP_PX / 2, STEP_PX)
-    profiles = _profiles(rgb, ring, outward, offsets).astype(np.float64)
-    raw_noise = np.std(np.diff(profiles.mean(axis=2), axis=0), axis=0).mean() / np.sqrt(2)
-    profiles = ndimage.gaussian_filter1d(profiles, ALONG_PX / SPACING_PX, axis=0, mode="wrap")
-    jump = profiles[:, offsets < -reach / 2].mean(axis=1) - profiles[
-        :, offsets > reach / 2
-    ].mean(axis=1)
-    jump = _along(jump, 4 * reach)
-    weight = jump / np.linalg.norm(jump, axis=1, keepdims=True)
+    profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Find the steepest place near the ring: shift, strength and blur, point by point."""
+    weight, _ = _discriminant(profiles, offsets, CLEAR_BLURS * blur_px)
+    weight /= np.linalg.norm(weight, axis=1, keepdims=True)
     profile = np.einsum("nsc,nc->ns", profiles, weight)
+    noise = float(np.std(np.diff(profile, axis=0))) / np.sqrt(2)
     slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
     slope = np.maximum(slope, 1e-9)
-    window = np.exp(-0.5 * (offsets / reach) ** 2)
-    inner = slice(1, -1)
-    peak = np.argmax((slope * window)[:, inner], axis=1) + 1
-    rows = np.arange(len(ring))
+    window = np.exp(-0.5 * (offsets / reach_px) ** 2)
+    peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
+    rows = np.arange(len(profiles))
     left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
     curvature = np.maximum(2 * top - left - right, 1e-6)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)
@@ -180,16 +177,48 @@ def _steepest(
     width = STEP_PX / np.sqrt(curvature)
     height = slope[rows, peak] / STEP_PX * width * np.sqrt(2 * np.pi)
     blur = np.sqrt(np.maximum(width**2 - blur_px**2, 0.0))
-    return shift, height, np.full(len(ring), max(raw_noise, 1e-6)), blur
+    return shift, height / max(float(noise), 1e-6), blur
+
+
+def _discriminant(
+    profiles: FloatArray, offsets: FloatArray, gap_px: float
+) -> tuple[FloatArray, FloatArray]:
+    """Weigh the channels so that blank and sheet differ most for how much each varies.
+
+    Returns
+    -------
+    weight : ndarray, shape (N, 3)
+    middle : ndarray, shape (N,)
+        The weighted value half way between the two.
+    """
+    inner, outer = offsets < -gap_px, offsets > gap_px
+    inside = _along(profiles[:, inner].mean(axis=1), 4 * gap_px)
+    outside = _along(profiles[:, outer].mean(axis=1), 4 * gap_px)
+    # Bare lit sheet has lost nothing; what the sheet has lost outside, shadow took.
+    taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
+    spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
+    covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
+    weight = np.linalg.solve(covariance, (inside - outside)[..., None])[..., 0]
+    return weight, np.einsum("nc,nc->n", weight, (inside + outside) / 2)
 
 
 def _profiles(
     rgb: NDArray[np.uint8] | NDArray[np.uint16],
     ring: FloatArray,
     outward: FloatArray,
-    offsets: FloatArray,
-) -> NDArray[np.float32]:
-    """Sample linear light along normals, bilinearly: (points, offsets, channels)."""
+    half_px: float,
+    light: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Sample the share of the sheet's light lost along normals, averaged along the ring.
+
+    Returns
+    -------
+    profiles : ndarray, shape (N, S, 3)
+    offsets : ndarray, shape (S,)
+        Outward positions of the samples.
+    """
+    count = int(np.ceil(half_px / STEP_PX))
+    offsets = STEP_PX * np.arange(-count, count + 1)
     height, width = rgb.shape[:2]
     place = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
     x = np.clip(place[..., 0], 0, width - 1.001)
@@ -200,7 +229,8 @@ def _profiles(
     curve = linear_curve(rgb.dtype)
     above = curve[rgb[row, column]] * (1 - u) + curve[rgb[row, column + 1]] * u
     below = curve[rgb[row + 1, column]] * (1 - u) + curve[rgb[row + 1, column + 1]] * u
-    return np.asarray(above * (1 - v) + below * v)
+    loss = 1.0 - (above * (1 - v) + below * v) / light
+    return ndimage.gaussian_filter1d(loss, ALONG_PX / SPACING_PX, axis=0, mode="wrap"), offsets
 
 
 def _resampled(ring: FloatArray, spacing: float) -> FloatArray:

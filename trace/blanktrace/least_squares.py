@@ -27,7 +27,7 @@ ROUNDING = 1e-15
 """Two sums of squares nearer than this share of them are equal but for rounding."""
 
 
-def minimise(model: Model, start: FloatArray) -> FloatArray:
+def minimise(model: Model, start: FloatArray, *, smallest_gain: float = 0.0) -> FloatArray:
     """Find the parameters with the least sum of squared residuals near a start.
 
     Parameters
@@ -36,6 +36,9 @@ def minimise(model: Model, start: FloatArray) -> FloatArray:
         Parameters (P,) to residuals (N,) and their derivatives (N, P), or None
         where the parameters mean nothing (a negative radius).
     start : ndarray, shape (P,)
+    smallest_gain : float, optional
+        The search ends with a step that lowers the sum by less than this share
+        of it. Left out, it goes on until float64 resolves no more.
 
     Returns
     -------
@@ -68,9 +71,12 @@ def minimise(model: Model, start: FloatArray) -> FloatArray:
         curvature = np.maximum(curvature, np.finfo(float).eps * max(curvature.max(), 1e-300))
         step = -np.linalg.solve(normal + damping * np.diag(curvature), jacobian.T @ residuals)
         trial = model(best + step)
-        limit = residuals @ residuals * (1 + ROUNDING)
-        if trial is not None and trial[0] @ trial[0] <= limit:
+        before = float(residuals @ residuals)
+        after = np.inf if trial is None else float(trial[0] @ trial[0])
+        if trial is not None and after <= before * (1 + ROUNDING):
             best, state = best + step, trial
+            if before - after < smallest_gain * before:
+                break
             damping = max(damping / DAMPING_STEP, LEAST_DAMPING)
         else:
             damping *= DAMPING_STEP

@@ -155,11 +155,11 @@ def _add_tab(
     """Add a tab, and the loop it carries, and give them their boundary points."""
     tab, loop = len(parts), len(parts) + 1
     outline = Polygon(piece.exterior).buffer(LEAST_RIM_TOLERANCE_MM / 2)
-    mine = [
-        np.hypot(*ring.T) > radius_mm + LEAST_RIM_TOLERANCE_MM / 2 for ring in rings
-    ]
+    mine = [np.hypot(*ring.T) > radius_mm + LEAST_RIM_TOLERANCE_MM / 2 for ring in rings]
     for ring, owner, far in zip(rings, owners, mine, strict=True):
-        near = far & np.array([outline.covers(Point(p)) if f else False for p, f in zip(ring, far, strict=True)])
+        near = far & np.array(
+            [outline.covers(Point(p)) if f else False for p, f in zip(ring, far, strict=True)]
+        )
         owner[near] = tab
     found = _find_loop(piece)
     middle = np.array([piece.centroid.x, piece.centroid.y])
@@ -174,9 +174,7 @@ def _add_tab(
     if found is None:
         return
     at, inner, outer = found
-    parts.append(
-        Part("loop", _pair(at + centre_mm), diameter_mm=2 * outer, inner_mm=2 * inner)
-    )
+    parts.append(Part("loop", _pair(at + centre_mm), diameter_mm=2 * outer, inner_mm=2 * inner))
     for ring, owner in zip(rings, owners, strict=True):
         distance = np.hypot(*(ring - at).T)
         slack = LOOP_ROUND * outer
@@ -194,7 +192,9 @@ def _find_loop(piece: Polygon) -> tuple[FloatArray, float, float] | None:
         if centre is None:
             continue
         offset = rim - centre
-        bins = ((np.arctan2(offset[:, 1], offset[:, 0]) / (2 * np.pi) + 0.5) * LOOP_BINS).astype(int)
+        bins = ((np.arctan2(offset[:, 1], offset[:, 0]) / (2 * np.pi) + 0.5) * LOOP_BINS).astype(
+            int
+        )
         distance = np.hypot(*offset.T)
         nearest = np.full(LOOP_BINS + 1, np.inf)
         np.minimum.at(nearest, bins, distance)

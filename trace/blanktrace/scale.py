@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import ndimage, optimize
 from shapely import MultiPoint
 
 from blanktrace.rectify import View, circle_poses
@@ -114,13 +114,32 @@ def views_of_disc(
         view = View(
             focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
         )
-        for _ in range(2):
-            heights = edge_heights(view, rim_px, outward, top_mm=top_mm)
+        heights = edge_heights(view, rim_px, outward, top_mm=top_mm)
+        for _ in range(3):
             fitted = _fit_disc_view(view, rim_px, heights, radius_mm)
             view = fitted.view
+            heights = _likelier_heights(fitted, rim_px, outward, radius_mm, top_mm)
         found.append(fitted)
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
+
+
+def _likelier_heights(
+    seen: DiscView, rim_px: FloatArray, outward: FloatArray, radius_mm: float, top_mm: float
+) -> FloatArray:
+    """Decide for walls in view whether foot or face edge was located: which fits the circle.
+
+    A wall in the light looks like the face, and its foot is the boundary; a wall
+    in shadow looks like the shadow, and the face's edge is.
+    """
+    facing = edge_heights(seen.view, rim_px, outward, top_mm=1.0) == 0
+    off = [
+        np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
+        for height in (0.0, top_mm)
+    ]
+    run = max(3, len(rim_px) // 36)
+    foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
+    return np.where(facing & (foot < face), 0.0, top_mm)
 
 
 def _fit_disc_view(

@@ -40,6 +40,12 @@ STANDS_OUT = 0.06
 COLOUR_STANDS_OUT = 0.03
 """Least departure of a channel from the shadow line that is a colour of its own."""
 
+DEEP_HUE = 0.06
+"""Departure of a ratio of two channels (natural logarithm) that bounced light may cause."""
+
+DARKEST = 0.02
+"""Share of light below which a hue cannot be told."""
+
 NOISES = 5.0
 """How many standard deviations make a difference."""
 
@@ -122,9 +128,8 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
     noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
-    coloured = departure > np.maximum(
-        NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1))
-    )
+    coloured = departure > np.maximum(NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1)))
+    coloured |= _deep_colour(loss, sheet.bare)
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
     paper = float(np.median(contrast[sheet.bare]))
@@ -149,6 +154,20 @@ def _off_shadow_line(loss: Picture) -> Picture:
     length = np.maximum(reach_u**2 + reach_v**2, 1e-9)
     along = np.clip((u * reach_u + v * reach_v) / length, 0, 1)
     return np.asarray(np.hypot(u - along * reach_u, v - along * reach_v))
+
+
+def _deep_colour(loss: Picture, bare: MaskArray) -> MaskArray:
+    """Find dark places with a hue of their own, which losses near 1 hide: by ratios.
+
+    A shadow may turn bluer (less red, more blue than green) but not otherwise.
+    """
+    ratio = np.log(np.maximum(1 - loss, DARKEST))
+    red, blue = ratio[..., 0] - ratio[..., 1], ratio[..., 2] - ratio[..., 1]
+    # Noise in a ratio grows as the light falls.
+    growth = np.exp(np.clip(-ratio.mean(axis=2), 0, 3) / 2)
+    limit = [max(NOISES * _spread(side[bare]), 0.03) * growth + DEEP_HUE for side in (red, blue)]
+    bluer = (red < limit[0]) & (blue > -limit[1])
+    return np.asarray(((np.abs(red) > limit[0]) | (np.abs(blue) > limit[1])) & ~bluer)
 
 
 def _cut_patch(

@@ -1,0 +1,234 @@
+"""Turn a dense ring of points into few lines and circular arcs, within a tolerance."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from blanktrace.curve import fit_arc
+from blanktrace.deviation import distances_to_path, path_deviation_mm
+from blanktrace.path import Path
+from blanktrace.polish import polish_path
+from blanktrace.residuals import robust_sd
+from blanktrace.segmentation import Segmentation, segment_ring
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+FEWEST_POINTS = 3
+
+FIT_SHARES = (0.95, 0.5)
+"""Shares of the tolerance that pieces may use, tried in turn: joining them costs the rest."""
+
+STIFFNESSES_MM = (10.0, 0.0)
+"""A kink of one degree counts as 0.17 mm, many times any residual; if that fails, as nothing."""
+
+MOST_HALVINGS = 6
+"""Rounds of cutting in two those pieces that strain at the tolerance."""
+
+SCATTERS = 5.0
+"""In standard deviations: hardly one point of a million scatters farther."""
+
+SMOOTH_RAD = np.deg2rad(12.0)
+"""Curves that meet at less than this are taken to run on smoothly."""
+
+MOST_POLISHED = 1500
+"""Points that the joint fit looks at; all are checked afterwards."""
+
+WIDEST_STEP_MM = 0.25
+FEWEST_DENSE = 200
+VALID_STEP_SHARE = 0.2
+POLYGON_SHARE = 0.9
+
+
+def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
+    """Turn a closed ring of points into few lines and true arcs.
+
+    Parameters
+    ----------
+    points_mm : array_like, shape (N, 2)
+        The ring's points in order, the first not repeated; three or more.
+    tolerance_mm : float
+        Largest distance between path and ring, from either to the other.
+
+    Returns
+    -------
+    Path
+        Closed, not crossing itself, running round the way the ring does. A
+        circle comes back as one circle.
+
+    Raises
+    ------
+    ValueError
+        If the points are no ring: too few, not finite, enclosing nothing, or
+        crossing each other's edges by more than the tolerance.
+
+    Notes
+    -----
+    Where single points scatter so much that no few pieces could follow them
+    all, five standard deviations of that scatter stand in for the tolerance;
+    `path_deviation_mm` says what came of it. Corners stay sharp; curves that
+    meet within 12 degrees are drawn together to one tangent where the tolerance
+    allows. Where lines and arcs cannot do it at all, the ring comes back as a
+    simplified polygon, which always can.
+
+    Examples
+    --------
+    >>> path = reduce_ring([(0, 0), (40, 0), (40, 30), (0, 30)])
+    >>> len(path.points_mm), round(path.signed_area_mm2, 6)
+    (4, 1200.0)
+    """
+    ring = _checked(points_mm, tolerance_mm)
+    dense = _dense(ring)
+    allowed = max(tolerance_mm, SCATTERS * _scatter(dense))
+    circle = _whole_circle(ring, dense, allowed)
+    if circle is not None:
+        return circle
+    for share in FIT_SHARES:
+        split = segment_ring(dense, tolerance_mm=share * allowed)
+        for stiffness in STIFFNESSES_MM:
+            path = _strained(split, allowed, stiffness_mm=stiffness)
+            if path is not None and _sound(path, ring, allowed):
+                return path
+    return _polygon(ring, allowed)
+
+
+def _checked(points_mm: ArrayLike, tolerance_mm: float) -> FloatArray:
+    points = np.asarray(points_mm, dtype=np.float64)
+    if not tolerance_mm > 0:
+        raise ValueError(f"tolerance_mm must be above 0, got {tolerance_mm}")
+    if points.ndim != 2 or points.shape[1] != 2 or len(points) < FEWEST_POINTS:  # noqa: PLR2004
+        raise ValueError(f"points_mm must be (N, 2) with N of 3 or more, got {points.shape}")
+    if not np.isfinite(points).all():
+        raise ValueError("points_mm must be finite")
+    distinct = points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
+    if len(distinct) < FEWEST_POINTS or shapely.Polygon(distinct).area == 0:
+        raise ValueError("points_mm enclose no area")
+    return distinct
+
+
+def _dense(ring: FloatArray) -> FloatArray:
+    """Put further points on long edges, so that straight ones weigh as much as curved ones."""
+    ends = np.roll(ring, -1, axis=0)
+    steps = np.hypot(*(ends - ring).T)
+    widest = min(WIDEST_STEP_MM, float(steps.sum()) / FEWEST_DENSE)
+    counts = np.maximum(np.ceil(steps / widest).astype(int), 1)
+    first = np.repeat(np.cumsum(counts) - counts, counts)
+    shares = (np.arange(counts.sum()) - first) / np.repeat(counts, counts)
+    dense: FloatArray = np.repeat(ring, counts, axis=0)
+    dense += shares[:, None] * np.repeat(ends - ring, counts, axis=0)
+    return dense
+
+
+def _scatter(dense: FloatArray) -> float:
+    """Estimate how far single points stray from between their neighbours, in mm."""
+    before, after = np.roll(dense, 1, axis=0), np.roll(dense, -1, axis=0)
+    chord, off = after - before, dense - (before + after) / 2
+    length = np.maximum(np.hypot(*chord.T), np.finfo(float).tiny)
+    across = (chord[:, 0] * off[:, 1] - chord[:, 1] * off[:, 0]) / length
+    # The point's own noise, and half of each neighbour's.
+    return robust_sd(across) / float(np.sqrt(1.5))
+
+
+def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Path | None:
+    """Join pieces, cutting in two those that then leave the tolerance, or give None."""
+    owner = split.owner()
+    for _ in range(MOST_HALVINGS):
+        path = _joined(split, stiffness_mm=stiffness_mm)
+        off = distances_to_path(path, split.ring) > allowed
+        if not off.any():
+            return path
+        split = split.halved(np.unique(owner[off]))
+        owner = split.owner()
+    return None
+
+
+def _whole_circle(ring: FloatArray, dense: FloatArray, tolerance_mm: float) -> Path | None:
+    curve = fit_arc(dense)
+    if curve is None or curve.centre is None or np.abs(curve.distances(dense)).max() > tolerance_mm:
+        return None
+    circle = Path.circle(curve.centre, radius_mm=1 / (2 * curve.a))
+    path = circle if _winds_left(ring) else circle.reversed()
+    return path if _sound(path, ring, tolerance_mm) else None
+
+
+def _joined(split: Segmentation, *, stiffness_mm: float) -> Path:
+    """Join pieces at common vertices and fit them together."""
+    count = len(split.joints)
+    vertices, smooth = np.empty((count, 2)), np.zeros(count, dtype=np.bool_)
+    for piece in range(count):
+        joint = split.joints[piece] % len(split.ring)
+        corner = (split.ring[joint] + split.ring[joint - 1]) / 2
+        before, here = split.curves[piece - 1], split.curves[piece]
+        vertices[piece] = (before.nearest(corner) + here.nearest(corner)) / 2
+        cosine = _heading(split, piece - 1, corner) @ _heading(split, piece, corner)
+        bends = before.a != 0 or here.a != 0
+        smooth[piece] = bends and cosine > np.cos(SMOOTH_RAD)
+    bulges = np.array([_bulge(split, k, vertices) for k in range(count)])
+    points = [split.points(k) for k in range(count)]
+    stride = max(len(split.ring) // MOST_POLISHED, 1)
+    chosen = [piece[_thinned(len(piece), stride)] for piece in points]
+    owner = np.repeat(np.arange(count), [len(piece) for piece in chosen])
+    return polish_path(
+        Path(vertices, bulges),
+        np.concatenate(chosen),
+        owner,
+        smooth=smooth,
+        stiffness_mm=stiffness_mm,
+    )
+
+
+def _thinned(count: int, stride: int) -> NDArray[np.intp]:
+    """Choose every so many, but some of however few."""
+    kept = max(count // stride, min(count, 8))
+    return np.linspace(0, count - 1, kept).round().astype(np.intp)
+
+
+def _heading(split: Segmentation, piece: int, place: FloatArray) -> FloatArray:
+    """Give the unit direction in which a piece passes a place."""
+    curve = split.curves[piece]
+    along = curve.along(split.points(piece % len(split.joints)))
+    return curve.direction(place) * (1.0 if along[-1] >= along[0] else -1.0)
+
+
+def _bulge(split: Segmentation, piece: int, vertices: FloatArray) -> float:
+    """Find the bulge that carries a piece's arc from vertex to vertex."""
+    curve = split.curves[piece]
+    if curve.centre is None:
+        return 0.0
+    points = split.points(piece)
+    start, end = vertices[piece], vertices[(piece + 1) % len(vertices)]
+    along = curve.along(np.vstack([start, points, end]))
+    return float(np.tan((along[-1] - along[0]) * 2 * abs(curve.a) / 4))
+
+
+def _sound(path: Path, ring: FloatArray, tolerance_mm: float) -> bool:
+    """Tell whether a path keeps to the ring, goes round its way and never meets itself."""
+    if (path.signed_area_mm2 > 0) != _winds_left(ring):
+        return False
+    if path_deviation_mm(path, ring) > tolerance_mm:
+        return False
+    return bool(shapely.Polygon(path.flattened(VALID_STEP_SHARE * tolerance_mm)).is_valid)
+
+
+def _winds_left(ring: FloatArray) -> bool:
+    return bool(shapely.LinearRing(ring).is_ccw)
+
+
+def _polygon(ring: FloatArray, tolerance_mm: float) -> Path:
+    """Simplify the ring to a polygon within the tolerance."""
+    polygon = shapely.Polygon(ring)
+    if not polygon.is_valid:
+        # Neighbouring noisy points may step over each other; the small loops go.
+        parts = shapely.get_parts(shapely.make_valid(polygon))
+        polygon = shapely.Polygon(max(parts, key=lambda part: float(part.area)).exterior)
+    for share in (POLYGON_SHARE, POLYGON_SHARE / 2, 0.0):
+        simple = shapely.simplify(polygon, share * tolerance_mm, preserve_topology=True)
+        points = shapely.get_coordinates(simple.exterior)[:-1]
+        if shapely.LinearRing(points).is_ccw != _winds_left(ring):
+            points = points[::-1]
+        path = Path(points)
+        if _sound(path, ring, tolerance_mm):
+            return path
+    raise ValueError("points_mm cross each other's edges: the ring is not a simple one")

@@ -1,0 +1,238 @@
+"""Work out how the camera stood, and bring the whole boundary to millimetres.
+
+For a blank with a disc the rim tells where the camera was, up to one of two leans;
+each is tried on the whole boundary, part by part at its own height, and the one
+that leaves the blank more regular is kept. A blank without a disc is taken as
+photographed square on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blanktrace.disc import Disc, fit_disc
+from blanktrace.edge import Edge
+from blanktrace.lean import CLEAR, judge_lean
+from blanktrace.parts import Division, Part, divide_disc_blank, hole_of
+from blanktrace.rectify import View
+from blanktrace.scale import DiscView, edge_heights, view_of_length, views_of_disc
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A blank's boundary in the plane of the sheet, and how it was seen.
+
+    Attributes
+    ----------
+    view : View
+    rings_mm : tuple of ndarray, shape (N, 2)
+        Boundary, each point at the height of its edge; exterior first.
+    division : Division
+    origin_mm : ndarray, shape (2,)
+        The disc's centre, or the point below the camera where there is no disc.
+    disc : Disc or None
+        The rim in the photograph.
+    top_mm : float
+        Height of the measured face.
+    fit_mm : float
+        Root mean square of the rim about the circle; 0 without a disc.
+    corrected_by : str
+        How the lean is known.
+    doubt_deg : float
+        Lean of the other solution against this one, where neither is clearly right; else 0.
+    """
+
+    view: View
+    rings_mm: tuple[FloatArray, ...]
+    division: Division
+    origin_mm: FloatArray
+    disc: Disc | None
+    top_mm: float
+    fit_mm: float
+    corrected_by: str
+    doubt_deg: float
+
+
+def see_disc_blank(
+    edges: tuple[Edge, ...],
+    *,
+    diameter_mm: float,
+    heights_mm: Mapping[str, float],
+    focal_px: float,
+    centre_px: FloatArray,
+) -> Seen:
+    """See a blank whose disc was measured.
+
+    Parameters
+    ----------
+    edges : tuple of Edge
+        Exterior first.
+    diameter_mm : float
+    heights_mm : mapping
+        Tops above the sheet by part; parts left out lie on the sheet.
+    focal_px, centre_px
+        The camera.
+
+    Returns
+    -------
+    Seen
+
+    Raises
+    ------
+    NoDiscError
+        If the boundary follows no circle.
+    """
+    disc = fit_disc(edges[0].points_px)
+    rim = disc.inlier
+    top = heights_mm.get("disc", 0.0)
+    candidates = views_of_disc(
+        edges[0].points_px[rim],
+        edges[0].outward[rim],
+        conic=_normalised_conic(disc, focal_px, centre_px),
+        radius_mm=diameter_mm / 2,
+        top_mm=top,
+        focal_px=focal_px,
+        centre_px=centre_px,
+    )
+    tried = [_divided(edges, one, diameter_mm, heights_mm, disc, top) for one in candidates]
+    judged = [
+        judge_lean(
+            seen.rings_mm,
+            seen.division,
+            centre_mm=seen.origin_mm,
+            tilt_deg=seen.view.tilt_deg,
+        )
+        for seen in tried
+    ]
+    best = int(np.argmin([judgement.cost for judgement in judged]))
+    margin = abs(judged[0].cost - judged[1].cost)
+    between = float(
+        np.degrees(np.arccos(np.clip(tried[0].view.normal @ tried[1].view.normal, -1, 1)))
+    )
+    witnesses = judged[best].witnesses
+    reason = "the disc's ellipse" + (f", with {' and '.join(witnesses)}" if witnesses else "")
+    chosen = tried[best]
+    return Seen(
+        **{
+            **{name: getattr(chosen, name) for name in chosen.__dataclass_fields__},
+            "corrected_by": reason,
+            "doubt_deg": between if margin < CLEAR else 0.0,
+        }
+    )
+
+
+def see_plain_blank(
+    edges: tuple[Edge, ...],
+    *,
+    measured_mm: float,
+    side: int,
+    top_mm: float,
+    focal_px: float,
+    centre_px: FloatArray,
+) -> Seen:
+    """See a blank with no disc, square on, by its length (side 0) or width (side 1)."""
+    square_on = View(
+        focal_px=focal_px, centre_px=centre_px, normal=(0.0, 0.0, 1.0), height_mm=focal_px
+    )
+    outer = edges[0]
+    view = view_of_length(
+        outer.points_px,
+        outer.outward,
+        measured_mm=measured_mm,
+        side=side,
+        top_mm=top_mm,
+        lean=square_on,
+    )
+    rings = tuple(
+        view.to_plane(
+            edge.points_px, edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm)
+        )
+        for edge in edges
+    )
+    holes = tuple(hole_of(ring) for ring in rings[1:])
+    owners = tuple(np.full(len(ring), index - 1, dtype=np.intp) for index, ring in enumerate(rings))
+    return Seen(
+        view=view,
+        rings_mm=rings,
+        division=Division(parts=holes, owners=owners, axis_rad=np.nan),
+        origin_mm=np.zeros(2),
+        disc=None,
+        top_mm=top_mm,
+        fit_mm=0.0,
+        corrected_by="nothing: taken as square on",
+        doubt_deg=0.0,
+    )
+
+
+def _divided(
+    edges: tuple[Edge, ...],
+    seen: DiscView,
+    diameter_mm: float,
+    heights_mm: Mapping[str, float],
+    disc: Disc,
+    top_mm: float,
+) -> Seen:
+    """Divide a boundary into parts, then bring each part to its own height."""
+    rough = tuple(
+        seen.view.to_plane(
+            edge.points_px, edge_heights(seen.view, edge.points_px, edge.outward, top_mm=top_mm)
+        )
+        for edge in edges
+    )
+    division = divide_disc_blank(rough, centre_mm=seen.centre_mm, radius_mm=diameter_mm / 2)
+    rings = tuple(
+        seen.view.to_plane(edge.points_px, _heights(seen.view, edge, owner, division, heights_mm))
+        for edge, owner in zip(edges, division.owners, strict=True)
+    )
+    return Seen(
+        view=seen.view,
+        rings_mm=rings,
+        division=division,
+        origin_mm=seen.centre_mm,
+        disc=disc,
+        top_mm=top_mm,
+        fit_mm=seen.rms_mm,
+        corrected_by="",
+        doubt_deg=0.0,
+    )
+
+
+def _heights(
+    view: View,
+    edge: Edge,
+    owner: NDArray[np.intp],
+    division: Division,
+    heights_mm: Mapping[str, float],
+) -> FloatArray:
+    """Height of the edge that shows at each point.
+
+    A loop is commonly bent from round wire, whose outline is its equator, half
+    way up, wherever it is seen from; a flat ring is off by a quarter of its
+    height at most on average.
+    """
+    tops = np.array([_top(part, heights_mm) for part in division.parts])
+    heights = edge_heights(view, edge.points_px, edge.outward, top_mm=tops[owner])
+    loops = np.array([part.kind == "loop" for part in division.parts])[owner]
+    return np.where(loops, tops[owner] / 2, heights)
+
+
+def _top(part: Part, heights_mm: Mapping[str, float]) -> float:
+    return heights_mm.get("disc" if part.kind == "hole" else part.kind, 0.0)
+
+
+def _normalised_conic(disc: Disc, focal_px: float, centre_px: FloatArray) -> FloatArray:
+    """Matrix of the rim's ellipse in pixels from the principal point over the focal length."""
+    a, b = np.array(disc.ellipse.semi_axes_px) / focal_px
+    cos, sin = np.cos(disc.ellipse.angle_rad), np.sin(disc.ellipse.angle_rad)
+    x, y = (disc.ellipse.centre_px - centre_px) / focal_px
+    # Unit circle <- scaled by the axes <- turned <- moved to the ellipse's centre.
+    to_unit = np.array([[cos / a, sin / a, 0], [-sin / b, cos / b, 0], [0, 0, 1]]) @ np.array(
+        [[1, 0, -x], [0, 1, -y], [0, 0, 1]]
+    )
+    return np.asarray(to_unit.T @ np.diag([1.0, 1.0, -1.0]) @ to_unit)
