@@ -19,7 +19,7 @@ from blanktrace.edge import Edge
 from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, hole_of
 from blanktrace.rectify import View
-from blanktrace.scale import DiscView, edge_heights, view_of_length, views_of_disc
+from blanktrace.scale import EVEN_SHARE, DiscView, edge_heights, view_of_length, views_of_disc
 
 FloatArray = NDArray[np.float64]
 
@@ -160,7 +160,9 @@ def see_plain_blank(
     )
     rings = tuple(
         view.to_plane(
-            edge.points_px, edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm)
+            edge.points_px, edge_heights(
+                view, edge.points_px, edge.outward, top_mm=top_mm, foot_share=EVEN_SHARE
+            )
         )
         for edge in edges
     )
@@ -183,7 +185,13 @@ def _divide(edges: tuple[Edge, ...], seen: DiscView, diameter_mm: float, top_mm:
     """Divide a boundary into parts, all taken at the height of the disc's face."""
     rings = tuple(
         seen.view.to_plane(
-            edge.points_px, edge_heights(seen.view, edge.points_px, edge.outward, top_mm=top_mm)
+            edge.points_px, edge_heights(
+                seen.view,
+                edge.points_px,
+                edge.outward,
+                top_mm=top_mm,
+                foot_share=seen.foot_share,
+            )
         )
         for edge in edges
     )
@@ -201,7 +209,7 @@ def _placed(
 ) -> Seen:
     """Bring each part of a boundary to its own height."""
     rings = [
-        seen.view.to_plane(edge.points_px, _heights(seen.view, edge, owner, division, heights_mm))
+        seen.view.to_plane(edge.points_px, _heights(seen, edge, owner, division, heights_mm))
         for edge, owner in zip(edges, division.owners, strict=True)
     ]
     rings[0] = _on_rim(rings[0], division.owners[0], seen.centre_mm, radius_mm)
@@ -234,7 +242,7 @@ def _on_rim(
 
 
 def _heights(
-    view: View,
+    seen: DiscView,
     edge: Edge,
     owner: NDArray[np.intp],
     division: Division,
@@ -247,7 +255,13 @@ def _heights(
     height at most on average.
     """
     tops = np.array([_top(part, heights_mm) for part in division.parts])
-    heights = edge_heights(view, edge.points_px, edge.outward, top_mm=tops[owner])
+    heights = edge_heights(
+        seen.view,
+        edge.points_px,
+        edge.outward,
+        top_mm=tops[owner],
+        foot_share=seen.foot_share,
+    )
     loops = np.array([part.kind == "loop" for part in division.parts])[owner]
     return np.where(loops, tops[owner] / 2, heights)
 
