@@ -6,12 +6,12 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from tests.trace import shapes
 
 from blanktrace.arcs import reduce_ring
 from blanktrace.deviation import path_deviation_mm
 from blanktrace.path import Path
 from blanktrace.polish import kinks_rad
+from tests.trace import shapes
 
 TOLERANCE_MM = 0.05
 
@@ -97,8 +97,9 @@ def test_shape_becomes_its_lines_and_arcs(name, noise):
         # An edge shifted all round by a tenth of the noise.
         allowed = (noise / 10 + 1e-3) * path.length_mm
         assert path.signed_area_mm2 == pytest.approx(area_expected, abs=allowed)
-    # Five standard deviations stand in for the tolerance where they are more.
-    assert path_deviation_mm(path, points) <= max(TOLERANCE_MM, 5.2 * noise)
+    # Noise beyond a quarter of the tolerance widens it to five standard deviations.
+    limit = TOLERANCE_MM if noise <= 0.01 else 5.3 * noise
+    assert path_deviation_mm(path, points) <= limit
     assert shapely.Polygon(path.flattened(0.005)).is_valid
 
 
@@ -152,7 +153,7 @@ def test_direction_is_kept(name):
 
 
 @settings(max_examples=12, deadline=None)
-@given(seed=st.integers(0, 10_000), noise=st.sampled_from([0.0, 0.005, 0.009]))
+@given(seed=st.integers(0, 10_000), noise=st.sampled_from([0.0, 0.005, 0.01]))
 def test_any_blob_is_followed_within_tolerance(seed, noise):
     points = ring_of(wobbly(seed), spacing=0.15, noise=noise, seed=seed)
     path = reduce_ring(points)
@@ -190,7 +191,7 @@ def test_five_thousand_points_are_quick():
     assert len(points) > 5_000
     start = time.process_time()
     reduce_ring(points)
-    # 0.4 s where measured; a slower machine is allowed its pace.
+    # 0.5 s where measured; a slower machine is allowed its pace.
     assert time.process_time() - start < 3.0
 
 

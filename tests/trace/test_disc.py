@@ -6,10 +6,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from tests.trace import shapes
 
 from blanktrace.disc import fit_disc
 from blanktrace.errors import NoDiscError
+from tests.trace import shapes
 
 
 def traced(polygon, *, spacing=1.5, noise=0.3, stray=0.0, shared=0, seed=0):
@@ -125,6 +125,12 @@ def test_tilted_disc_with_tab():
 def test_other_shapes_are_no_disc(shape, radius, noise):
     with pytest.raises(NoDiscError, match="--length"):
         fit_disc(traced(shape(radius), spacing=radius / 200, noise=noise))
+
+
+@pytest.mark.parametrize("arc_deg", [150, 158, 164])
+def test_nearly_round_leaf_is_no_disc(arc_deg):
+    with pytest.raises(NoDiscError):
+        fit_disc(traced(shapes.leaf(1000.0, arc_deg)))
 
 
 def test_twelve_sided_coin_is_no_disc():

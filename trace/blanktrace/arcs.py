@@ -27,19 +27,33 @@ STIFFNESSES_MM = (10.0, 0.0)
 MOST_HALVINGS = 6
 """Rounds of cutting in two those pieces that strain at the tolerance."""
 
-SCATTERS = 5.0
-"""In standard deviations: hardly one point of a million scatters farther."""
+CROWDED = 0.1
+"""Pieces per point from which on a polygon does as well."""
+
+STRAINED_SCATTERS = 4.0
+EASY_SCATTERS = 5.0
+"""Standard deviations of single points. A tolerance below four of them cannot be kept by few
+pieces, as some points of any ring are farther off; five of them take its place."""
 
 SMOOTH_RAD = np.deg2rad(12.0)
 """Curves that meet at less than this are taken to run on smoothly."""
 
-MOST_POLISHED = 1500
+MOST_POLISHED = 1000
 """Points that the joint fit looks at; all are checked afterwards."""
 
+TIP_SHARE = 0.9
+"""Of the tolerance, that a vertex may lie off the ring."""
+
 WIDEST_STEP_MM = 0.25
+"""Longer edges of the ring get further points, and all edges of a ring with few."""
+
 FEWEST_DENSE = 200
+
 VALID_STEP_SHARE = 0.2
+"""Chords this fine, in tolerances, stand for arcs where crossings are looked for."""
+
 POLYGON_SHARE = 0.9
+"""Of the tolerance, for a polygon in place of lines and arcs."""
 
 
 def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
@@ -66,8 +80,8 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
 
     Notes
     -----
-    Where single points scatter so much that no few pieces could follow them
-    all, five standard deviations of that scatter stand in for the tolerance;
+    Where single points scatter so much that four standard deviations exceed the
+    tolerance, no few pieces can follow them all, and five take its place;
     `path_deviation_mm` says what came of it. Corners stay sharp; curves that
     meet within 12 degrees are drawn together to one tangent where the tolerance
     allows. Where lines and arcs cannot do it at all, the ring comes back as a
@@ -81,7 +95,9 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
     """
     ring = _checked(points_mm, tolerance_mm)
     dense = _dense(ring)
-    allowed = max(tolerance_mm, SCATTERS * _scatter(dense))
+    scatter = _scatter(dense)
+    strained = STRAINED_SCATTERS * scatter > tolerance_mm
+    allowed = EASY_SCATTERS * scatter if strained else tolerance_mm
     circle = _whole_circle(ring, dense, allowed)
     if circle is not None:
         return circle
@@ -135,13 +151,31 @@ def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Pa
     """Join pieces, cutting in two those that then leave the tolerance, or give None."""
     owner = split.owner()
     for _ in range(MOST_HALVINGS):
-        path = _joined(split, stiffness_mm=stiffness_mm)
+        if len(split.joints) > CROWDED * len(split.ring):
+            return None
+        path = _with_tips_kept(_joined(split, stiffness_mm=stiffness_mm), split.ring, allowed)
         off = distances_to_path(path, split.ring) > allowed
         if not off.any():
             return path
         split = split.halved(np.unique(owner[off]))
         owner = split.owner()
     return None
+
+
+def _with_tips_kept(path: Path, ring: FloatArray, allowed: float) -> Path:
+    """Draw in those vertices that stick out of the ring by nearly the tolerance.
+
+    Notes
+    -----
+    The sides of a slim tip meet well beyond the last point that was seen of it.
+    Drawn in along the tip, its vertex hardly moves across them.
+    """
+    bridges = shapely.shortest_line(shapely.LinearRing(ring), shapely.points(path.points_mm))
+    feet = shapely.get_coordinates(bridges)[::2]
+    out = path.points_mm - feet
+    lengths = np.maximum(np.hypot(*out.T), np.finfo(float).tiny)
+    kept = np.minimum(1.0, TIP_SHARE * allowed / lengths)
+    return Path(feet + kept[:, None] * out, path.bulges)
 
 
 def _whole_circle(ring: FloatArray, dense: FloatArray, tolerance_mm: float) -> Path | None:
@@ -213,7 +247,8 @@ def _sound(path: Path, ring: FloatArray, tolerance_mm: float) -> bool:
 
 
 def _winds_left(ring: FloatArray) -> bool:
-    return bool(shapely.LinearRing(ring).is_ccw)
+    x, y = ring.T
+    return float(x @ np.roll(y, -1) - np.roll(x, -1) @ y) > 0
 
 
 def _polygon(ring: FloatArray, tolerance_mm: float) -> Path:
@@ -226,7 +261,7 @@ def _polygon(ring: FloatArray, tolerance_mm: float) -> Path:
     for share in (POLYGON_SHARE, POLYGON_SHARE / 2, 0.0):
         simple = shapely.simplify(polygon, share * tolerance_mm, preserve_topology=True)
         points = shapely.get_coordinates(simple.exterior)[:-1]
-        if shapely.LinearRing(points).is_ccw != _winds_left(ring):
+        if _winds_left(points) != _winds_left(ring):
             points = points[::-1]
         path = Path(points)
         if _sound(path, ring, tolerance_mm):

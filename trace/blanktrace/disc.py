@@ -67,6 +67,10 @@ RIVAL_RADIUS = 0.7
 """A second circle with these shares of the first one's votes and radius rivals it."""
 
 NEAR_SHARE = 0.03
+LARGEST_STRAY = 0.18
+"""Length of boundary near the rim, within 3 % of the radius, but off it, over that on it. A
+strap leaves the rim within 0.11 of it, be its corners rounded or not."""
+
 LARGEST_WAVE_SHARE = 0.006
 LARGEST_WAVE_PX = 0.8
 """Standard deviation of the boundary's waves near the rim. Twelve flat sides have 1 % of
@@ -115,9 +119,9 @@ def fit_disc(points_px: ArrayLike, *, rng: np.random.Generator | None = None) ->
     NoDiscError
         If no ellipse with axes in a ratio of 0.85 or rounder is followed on
         40 % of its rim and for 30 % of the boundary's length; if much of the
-        boundary runs inside it; if another part of the boundary follows a
-        circle of like size nearly as well; or if the rim waves by more than
-        0.6 % of its radius (coins with sides).
+        boundary runs inside it, or near it but not along it; if another part of
+        the boundary follows a circle of like size nearly as well; or if the rim
+        waves by more than 0.6 % of its radius (coins with sides).
 
     Notes
     -----
@@ -259,12 +263,20 @@ def _check(disc: Disc, points: FloatArray, lengths: FloatArray, rival: float) ->
             f"{disc.coverage_deg:.0f} degrees of its rim; {LEAST_LENGTH_SHARE:.0%} and "
             f"{LEAST_COVERAGE_DEG:.0f} degrees are needed. {INSTEAD}"
         )
-    off = ellipse.signed_distance_px(points)
-    cut = float(lengths[off < -tolerance_px(radius)].sum() / lengths[disc.inlier].sum())
+    off, tolerance = ellipse.signed_distance_px(points), tolerance_px(radius)
+    rim = float(lengths[disc.inlier].sum())
+    cut = float(lengths[off < -tolerance].sum()) / rim
     if cut > LARGEST_CUT:
         raise NoDiscError(
             f"The boundary runs inside the best circle for {cut:.2f} of the length that it runs "
             f"along it, and {LARGEST_CUT} is the most for a disc. {INSTEAD}"
+        )
+    near = (np.abs(off) > tolerance) & (np.abs(off) <= NEAR_SHARE * radius)
+    stray = float(lengths[near].sum()) / rim
+    if stray > LARGEST_STRAY:
+        raise NoDiscError(
+            f"The boundary keeps near the best circle without following it, for {stray:.2f} of "
+            f"the length that it follows it, and {LARGEST_STRAY} is the most for a disc. {INSTEAD}"
         )
     if rival > RIVAL_VOTES:
         raise NoDiscError(

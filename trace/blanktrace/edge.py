@@ -58,17 +58,23 @@ SHADOW_RANGE = 3.0
 COLOUR_SPREAD = 0.015
 """Spread in each channel for itself: noise, grain, coloured bounce light."""
 
-CLEAR_BLURS = 2.0
-"""Distance from a step, in blurs, at which either side is seen unmixed."""
-
 FAR_BLURS = 4.5
 """How far to either side of a step a profile reaches, in blurs."""
 
 LEAST_REACH_PX = 3.0
 """Half width of the second, closer look for the change of surface."""
 
-REACH_BLURS = 1.2
-"""How far from its rough place a boundary's steepest place is looked for (Gaussian), in blurs."""
+REACH_BLURS = 0.7
+LEAST_REACH_FINE_PX = 1.2
+"""How far from its rough place a boundary's steepest place is looked for (Gaussian)."""
+
+COLOUR_BLEED_PX = 0.5
+"""How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
+
+
+NEIGHBOURS = 4
+STRAY_PX = 0.7
+"""A point farther than this from the median of its neighbours on both sides has strayed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,10 +139,10 @@ def locate_edge(
     for _ in range(2):
         ring = _resampled(ring, SPACING_PX)
         outward = _outward(ring, 2 * SPACING_PX)
-        reach = REACH_BLURS * blur_px
+        reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        ring = ring + shift[:, None] * outward
+        ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
     return Edge(
         points_px=ring,
@@ -161,13 +167,13 @@ def _steepest(
     profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the steepest place near the ring: shift, strength and blur, point by point."""
-    weight, _ = _discriminant(profiles, offsets, CLEAR_BLURS * blur_px)
-    weight /= np.linalg.norm(weight, axis=1, keepdims=True)
-    profile = np.einsum("nsc,nc->ns", profiles, weight)
-    noise = float(np.std(np.diff(profile, axis=0))) / np.sqrt(2)
-    slope = -ndimage.gaussian_filter1d(profile, blur_px / STEP_PX, axis=1, order=1)
-    slope = np.maximum(slope, 1e-9)
-    window = np.exp(-0.5 * (offsets / reach_px) ** 2)
+    window = np.exp(-0.5 * ((offsets + COLOUR_BLEED_PX) / reach_px) ** 2)
+    slopes = ndimage.gaussian_filter1d(profiles, blur_px / STEP_PX, axis=1, order=1)
+    # The channels in the proportion in which they change just here, up or down.
+    weight = _along(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
+    weight /= np.maximum(np.linalg.norm(weight, axis=1, keepdims=True), 1e-12)
+    noise = np.std(np.einsum("nsc,nc->ns", np.diff(profiles, axis=0), weight[1:])) / np.sqrt(2)
+    slope = np.maximum(np.abs(np.einsum("nsc,nc->ns", slopes, weight)), 1e-9)
     peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
     rows = np.arange(len(profiles))
     left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
@@ -261,6 +267,12 @@ def _outward(ring: FloatArray, length_px: float) -> FloatArray:
     )
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
     return np.column_stack([tangent[:, 1], -tangent[:, 0]])
+
+
+def _steady(shift: FloatArray) -> FloatArray:
+    """Bring shifts that stand alone back to their neighbours: another step was met there."""
+    usual = ndimage.median_filter(shift, size=2 * NEIGHBOURS + 1, mode="wrap")
+    return np.where(np.abs(shift - usual) > STRAY_PX, usual, shift)
 
 
 def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:

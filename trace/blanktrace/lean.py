@@ -19,11 +19,14 @@ from blanktrace.parts import Division
 
 FloatArray = NDArray[np.float64]
 
-USUAL_TILT_DEG = 5.0
+USUAL_TILT_DEG = 4.0
 """Standard deviation of the lean of a phone held above a sheet with some care."""
 
-USUAL_FLAW_MM = 0.12
-"""How far a bought-in loop is out of round, a tab out of parallel, a blank out of symmetry."""
+USUAL_ROUND_MM = 0.05
+USUAL_SHAPE_MM = 0.4
+"""How far a bought-in loop is out of round; a tab out of symmetry, or of parallel."""
+
+FEWEST_POINTS = 20
 
 CLEAR = 4.0
 """Difference of the two costs (as in a chi-square) above which the choice is clear."""
@@ -64,22 +67,19 @@ def judge_lean(
     -------
     Judgement
     """
-    flaws: dict[str, float] = {}
+    flaws: dict[str, float] = {}  # in units of what is usual
     points = np.concatenate(rings_mm) - centre_mm
     owners = np.concatenate(division.owners)
     kinds = np.array([part.kind for part in division.parts])
     for index in np.flatnonzero(kinds == "loop"):
-        flaws["the loop's roundness"] = _out_of_round(points[owners == index])
-    beyond = np.isin(owners, np.flatnonzero((kinds == "tab") | (kinds == "loop")))
-    if beyond.sum() > 20 and np.isfinite(division.axis_rad):  # noqa: PLR2004
-        flaws["the tab's symmetry"] = _asymmetry(points[beyond], division.axis_rad)
-        tabs = np.isin(owners, np.flatnonzero(kinds == "tab"))
-        taper = _taper(points[tabs], division.axis_rad)
+        flaws["the loop's roundness"] = _out_of_round(points[owners == index]) / USUAL_ROUND_MM
+    tab = points[np.isin(owners, np.flatnonzero(kinds == "tab"))]
+    if len(tab) > FEWEST_POINTS and np.isfinite(division.axis_rad):
+        flaws["the tab's symmetry"] = _asymmetry(tab, division.axis_rad) / USUAL_SHAPE_MM
+        taper = _taper(tab, division.axis_rad)
         if taper is not None:
-            flaws["the tab's parallel sides"] = taper
-    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + sum(
-        (flaw / USUAL_FLAW_MM) ** 2 for flaw in flaws.values()
-    )
+            flaws["the tab's parallel sides"] = taper / USUAL_SHAPE_MM
+    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + sum(flaw**2 for flaw in flaws.values())
     return Judgement(cost=float(cost), witnesses=tuple(flaws))
 
 

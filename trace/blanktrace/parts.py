@@ -22,8 +22,11 @@ RIM_TOLERANCE = 0.012
 
 LEAST_RIM_TOLERANCE_MM = 0.3
 
-LEAST_REACH = 0.06
+LEAST_REACH = 0.1
 """Share of the radius by which something must stand out to be a part and no burr."""
+
+LEAST_AREA = 0.015
+"""Share of the disc's area that what stands out must have to be a part."""
 
 LOOP_BINS = 72
 """Directions in which a loop's rim is looked for: every 5 degrees."""
@@ -136,7 +139,8 @@ def _standing_out(
     beyond = body.difference(Point(0, 0).buffer(radius_mm + slack_mm, quad_segs=128))
     pieces = beyond.geoms if isinstance(beyond, MultiPolygon) else [beyond]
     reach = radius_mm * (1 + LEAST_REACH)
-    far = [p for p in pieces if not p.is_empty and _reach(p) > reach]
+    least = LEAST_AREA * np.pi * radius_mm**2
+    far = [p for p in pieces if not p.is_empty and _reach(p) > reach and p.area > least]
     return sorted(far, key=lambda piece: -Polygon(piece.exterior).area)
 
 

@@ -18,7 +18,7 @@ BoolArray = NDArray[np.bool_]
 ANCHOR = 0.01
 """Weight of a vertex's movement: stops smooth joints from sliding along, and no more."""
 
-SMALLEST_GAIN = 1e-4
+SMALLEST_GAIN = 1e-3
 """Of the sum of squares: smooth joints creep on much longer, to no one's profit."""
 
 

@@ -40,8 +40,11 @@ STANDS_OUT = 0.06
 COLOUR_STANDS_OUT = 0.03
 """Least departure of a channel from the shadow line that is a colour of its own."""
 
-DEEP_HUE = 0.06
-"""Departure of a ratio of two channels (natural logarithm) that bounced light may cause."""
+SHADOW_TINT = 0.15
+"""Departure that bounced light may give a shadow, as a share of the light lost."""
+
+DEEP_HUE = 0.15
+"""The same for the ratio of two channels (natural logarithm)."""
 
 DARKEST = 0.02
 """Share of light below which a hue cannot be told."""
@@ -59,11 +62,18 @@ SMALL_SHARE = 0.04
 
 LEAST_PATCH_PX = 150
 
-CUT_PIXELS = 90_000
-"""Pixels that a graph cut is run on; larger patches are reduced first."""
+HEART_REACH = 3.0
+LEAST_HEART_SPREAD = 0.02
+"""Colours within so many standard deviations (at least so large) of the heart's are like it."""
 
-CUT_ROUNDS = 3
-MARGIN_PX = 14
+CUT_ROUNDS = 2
+
+COMPACT = 0.6
+"""Share of its upright box that a drilled hole fills; a disc fills 0.79."""
+
+LEAST_HOLE_PX = 12
+HOLE_LIKENESS = 0.7
+"""A hole shows at least so many clear pixels, of which this share looks like sheet."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,20 +98,20 @@ class Evidence:
     stands_out: MaskArray
 
 
-def find_blanks(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
-    """Find the blanks on a sheet.
+def find_patches(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
+    """Find what stands out from a sheet: blanks with their shadows.
 
     Parameters
     ----------
     linear : ndarray of float32, shape (h, w, 3)
-        Linear light of the (reduced) photograph.
+        Linear light of the reduced photograph.
     sheet : Sheet
         Its background, at the same size.
 
     Returns
     -------
     tuple of ndarray of bool, shape (h, w)
-        One mask a blank, holes open, the largest first.
+        One mask a patch, the largest first.
     """
     evidence = gather_evidence(linear, sheet)
     body = evidence.stands_out | evidence.coloured
@@ -111,13 +121,39 @@ def find_blanks(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
         return ()
     areas = stats[1:, cv2.CC_STAT_AREA]
     least = max(SMALL_SHARE * areas.max(), LEAST_PATCH_PX)
-    masks = [
-        _cut_patch(labels == label, stats[label], evidence, sheet)
+    return tuple(
+        labels == label
         for label in 1 + np.argsort(-areas, kind="stable")
-        if stats[label, cv2.CC_STAT_AREA] >= least
-    ]
-    found = sorted((m for m in masks if m.any()), key=lambda m: -int(m.sum()))
-    return tuple(m for m in found if m.sum() >= SMALL_SHARE * found[0].sum())
+        if areas[label - 1] >= least
+    )
+
+
+def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
+    """Separate a patch into blank and shadow.
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (h, w, 3)
+        Linear light about the patch; a finer picture gives a finer boundary.
+    sheet : Sheet
+        The background, at the same size.
+    patch : ndarray of bool, shape (h, w)
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        The blank, in one piece, its holes open; empty if nothing is left.
+    """
+    evidence = gather_evidence(linear, sheet)
+    labels = _first_guess(patch, evidence, sheet)
+    guess = labels.copy()
+    if np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
+        cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
+        mixtures = np.zeros((1, 65)), np.zeros((1, 65))
+        colours = _cut_colours(evidence.loss)
+        cv2.grabCut(colours, labels, None, *mixtures, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK)
+    blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
+    return _largest(_fill_unlike_sheet(_opened(blank, 1), evidence))
 
 
 def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
@@ -128,7 +164,9 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
     noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
-    coloured = departure > np.maximum(NOISES * noise, COLOUR_STANDS_OUT * (1 + np.clip(grey, 0, 1)))
+    coloured = departure > np.maximum(
+        NOISES * noise, COLOUR_STANDS_OUT + SHADOW_TINT * np.clip(grey, 0, 1)
+    )
     coloured |= _deep_colour(loss, sheet.bare)
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
@@ -170,60 +208,45 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> MaskArray:
     return np.asarray(((np.abs(red) > limit[0]) | (np.abs(blue) > limit[1])) & ~bluer)
 
 
-def _cut_patch(
-    patch: MaskArray, stat: NDArray[np.int32], evidence: Evidence, sheet: Sheet
-) -> MaskArray:
-    """Separate one patch into blank and shadow."""
-    height, width = patch.shape
-    x, y, w, h = stat[:4]
-    box = np.s_[
-        max(0, y - MARGIN_PX) : min(height, y + h + MARGIN_PX),
-        max(0, x - MARGIN_PX) : min(width, x + w + MARGIN_PX),
-    ]
-    mine = patch[box]
-    labels = _first_guess(mine, box, evidence, sheet)
-    colour = _cut_colours(evidence.loss[box])
-    factor = min(1.0, float(np.sqrt(CUT_PIXELS / mine.size)))
-    size = (round(mine.shape[1] * factor), round(mine.shape[0] * factor))
-    small = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
-    if np.isin(small, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
-        cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
-        cv2.grabCut(
-            cv2.resize(colour, size, interpolation=cv2.INTER_AREA),
-            small,
-            None,
-            np.zeros((1, 65)),
-            np.zeros((1, 65)),
-            CUT_ROUNDS,
-            cv2.GC_INIT_WITH_MASK,
-        )
-    blank = np.isin(small, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
-    back = (mine.shape[1], mine.shape[0])
-    cut = np.zeros_like(patch)
-    cut[box] = cv2.resize(blank, back, interpolation=cv2.INTER_LINEAR) > 0.5  # noqa: PLR2004
-    return _largest(_fill_unlike_sheet(_opened(cut, 1), evidence))
-
-
-def _first_guess(
-    mine: MaskArray, box: tuple[slice, slice], evidence: Evidence, sheet: Sheet
-) -> NDArray[np.uint8]:
+def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[np.uint8]:
     """Label a patch for the cut: surely or probably blank or background."""
     depth = cv2.distanceTransform(mine.astype(np.uint8), cv2.DIST_L2, 5)
     heart = depth > HEART_SHARE * depth.max()
-    loss = evidence.loss[box]
+    loss = evidence.loss
     centre = np.median(loss[heart], axis=0)
-    deviation = loss[heart] - centre
-    covariance = np.cov(deviation.T) + 0.02**2 * np.eye(3)
+    covariance = np.cov((loss[heart] - centre).T) + LEAST_HEART_SPREAD**2 * np.eye(3)
     away = loss - centre
     distance = np.einsum("hwi,ij,hwj->hw", away, np.linalg.inv(covariance), away)
-    like_heart = distance < 3.0**2
-    coloured = evidence.coloured[box]
-    textured = _eroded(_opened(evidence.textured[box] & mine, 5), 4)
+    like_heart = distance < HEART_REACH**2
+    textured = _eroded(_opened(evidence.textured & mine, 5), 4)
     labels = np.full(mine.shape, cv2.GC_BGD, dtype=np.uint8)
-    labels[_dilated(mine, 2) & ~_eroded(sheet.bare[box], 2)] = cv2.GC_PR_BGD
-    labels[mine & (like_heart | coloured | textured)] = cv2.GC_PR_FGD
-    labels[heart] = cv2.GC_FGD
+    labels[_dilated(mine, 3) & ~_eroded(sheet.bare, 3)] = cv2.GC_PR_BGD
+    labels[mine & (like_heart | evidence.coloured | textured)] = cv2.GC_PR_FGD
+    labels[heart & like_heart] = cv2.GC_FGD
     return labels
+
+
+def _drilled(guess: NDArray[np.uint8]) -> MaskArray:
+    """Find small round holes, which the cut's love of short boundaries closes.
+
+    Grain as light as the sheet runs in streaks; a drilled hole is compact.
+    """
+    opened = _opened(guess == cv2.GC_PR_BGD, 1)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        opened.astype(np.uint8), connectivity=4
+    )
+    holes = np.zeros(guess.shape, dtype=bool)
+    for label in range(1, count):
+        x, y, w, h, area = stats[label]
+        box = np.s_[max(y - 1, 0) : y + h + 1, max(x - 1, 0) : x + w + 1]
+        if area < LEAST_HOLE_PX or area < COMPACT * w * h or max(w, h) > 2 * min(w, h):
+            continue
+        rim = _dilated(labels[box] == label, 1) & (labels[box] != label)
+        if not np.isin(guess[box][rim], (cv2.GC_BGD,)).any() and rim.sum() > 0:
+            around = _dilated(np.pad(labels == label, 0), 3)[box] & ~opened[box]
+            if np.isin(guess[box][around], (cv2.GC_FGD, cv2.GC_PR_FGD)).mean() > HOLE_LIKENESS:
+                holes[box] |= labels[box] == label
+    return holes
 
 
 def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
@@ -258,10 +281,6 @@ def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
         if inner.sum() < LEAST_HOLE_PX or like_sheet[box][inner].mean() < HOLE_LIKENESS:
             filled[box] |= hole
     return filled
-
-
-LEAST_HOLE_PX = 12
-HOLE_LIKENESS = 0.7
 
 
 def _largest(mask: MaskArray) -> MaskArray:

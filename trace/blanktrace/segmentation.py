@@ -72,18 +72,22 @@ class Segmentation:
         return owner
 
     def halved(self, pieces: NDArray[np.intp]) -> Segmentation:
-        """Cut some pieces in two."""
+        """Cut some pieces in two; those of a few points into single ones."""
         joints, curves = [], []
         for piece, curve in enumerate(self.curves):
             start, stop = self.span(piece)
-            if piece not in pieces or stop - start < 2 * FEWEST_POINTS:
+            if piece not in pieces:
                 joints.append(start)
                 curves.append(curve)
                 continue
-            for first, last in ((start, (start + stop) // 2), ((start + stop) // 2, stop)):
-                points = take(self.ring, first, last)
+            step = (stop - start) // 2 if stop - start >= 2 * FEWEST_POINTS else 1
+            firsts = [start, start + step] if step > 1 else list(range(start, stop))
+            for first, last in zip(firsts, [*firsts[1:], stop], strict=True):
+                points = take(self.ring, first, max(last, first + 2))
                 joints.append(first)
-                curves.append(fit_line(points) if curve.a == 0 else fit_arc(points) or curve)
+                curves.append(
+                    fit_line(points) if curve.a == 0 else fit_arc(points) or fit_line(points)
+                )
         return Segmentation(self.ring, tuple(joints), tuple(curves))
 
 
@@ -195,11 +199,14 @@ def _fitted(points: FloatArray, tolerance: float) -> Curve | None:
 
 def _relocated(split: Segmentation, tolerance: float) -> Segmentation:
     """Move joints and refit pieces in turn until neither changes."""
-    for _ in range(RELOCATIONS):
+    for attempt in range(RELOCATIONS):
         joints = _settled(split)
         moved = Segmentation(split.ring, joints, split.curves)
         curves = []
         for piece, old in enumerate(split.curves):
+            if attempt and moved.span(piece) == split.span(piece):
+                curves.append(old)
+                continue
             points = moved.points(piece)
             fresh = _fitted(points, tolerance)
             # A piece that strains at the tolerance is refitted as what it was.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -10,19 +11,30 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from blanktrace.background import MaskArray, Sheet, linear_light, model_sheet
-from blanktrace.errors import CutOffError, NoBlankError, SeveralBlanksError
-from blanktrace.segment import find_blanks
+from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
+from blanktrace.segment import cut_blank, find_patches
 
 FloatArray = NDArray[np.float64]
 
 REDUCED_PX = 1280
 """Long side of the reduced photograph that blanks are found in."""
 
+CUT_PIXELS = 140_000
+"""Pixels to which the surroundings of each patch are reduced for a closer look."""
+
+MARGIN_PX = 14
+"""Sheet shown around a patch, in pixels of the reduced photograph."""
+
 ROUGH_PX = 2.5
-"""How far a rough boundary may be off, in pixels of the reduced photograph."""
+"""How far a rough boundary may be off, in pixels of the closer look."""
 
 CLEAR_SHARE = 0.004
 """Gap to the edge of photo or sheet that a blank needs, as a share of the long side."""
+
+LEAST_REACH_PX = 4.0
+
+SMALL_SHARE = 0.04
+"""Share of the largest blank's area below which a find is a speck."""
 
 LEAST_HOLE_SHARE = 4e-4
 """Holes smaller than this share of the blank are specks."""
@@ -79,18 +91,27 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> tuple[Silho
     reduced = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA) if factor < 1 else rgb
     linear = linear_light(reduced)
     sheet = model_sheet(linear)
-    masks = find_blanks(linear, sheet)
-    if not masks:
+    patches = find_patches(linear, sheet)
+    if not patches:
         raise NoBlankError(
             "Nothing stands out from the sheet. Check that the blank is in view; if it is as "
             "light as the paper, lay it on paper of another tint and retake the photo."
         )
-    gaps = [_gap_px(mask, sheet) for mask in masks]
     needed = CLEAR_SHARE * max(reduced.shape)
-    whole = [mask for mask, gap in zip(masks, gaps, strict=True) if min(gap) >= needed]
-    if not whole or masks[0].sum() > 2 * whole[0].sum():
+    gaps = [_gap_px(patch, sheet) for patch in patches]
+    whole = [patch for patch, gap in zip(patches, gaps, strict=True) if min(gap) >= needed]
+    if not whole or patches[0].sum() > 2 * whole[0].sum():
         _refuse_cut_off(gaps[0], needed, factor)
-    return tuple(_silhouette(mask, factor, sheet) for mask in whole)
+    found = [_look_closer(rgb, patch, sheet, factor) for patch in whole]
+    sized = [one for one in found if one is not None]
+    if not sized:
+        raise ContrastError(
+            "Something stands out from the sheet, but no blank can be told from its shadow. "
+            "Use softer light or paper of another tint, and retake the photo."
+        )
+    largest = max(one.area_px2 for one in sized)
+    kept = [one for one in sized if one.area_px2 >= SMALL_SHARE * largest]
+    return tuple(sorted(kept, key=lambda one: -one.area_px2))
 
 
 def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | None) -> int:
@@ -159,21 +180,51 @@ def _refuse_cut_off(gap: tuple[float, ...], needed: float, factor: float) -> Non
     )
 
 
-def _silhouette(mask: MaskArray, factor: float, sheet: Sheet) -> Silhouette:
+def _look_closer(
+    rgb: NDArray[np.uint8] | NDArray[np.uint16], patch: MaskArray, sheet: Sheet, factor: float
+) -> Silhouette | None:
+    """Cut one patch out of the photograph at a finer scale; None if nothing is left."""
+    ys, xs = np.nonzero(patch)
+    top, left = max(0, ys.min() - MARGIN_PX), max(0, xs.min() - MARGIN_PX)
+    bottom, right = ys.max() + 1 + MARGIN_PX, xs.max() + 1 + MARGIN_PX
+    coarse = np.s_[top:bottom, left:right]
+    x0, y0 = round(left / factor), round(top / factor)
+    crop = rgb[y0 : round(bottom / factor), x0 : round(right / factor)]
+    closer = min(1.0, float(np.sqrt(CUT_PIXELS / (crop.shape[0] * crop.shape[1]))))
+    size = (round(crop.shape[1] * closer), round(crop.shape[0] * closer))
+    linear = linear_light(cv2.resize(crop, size, interpolation=cv2.INTER_AREA))
+    near = Sheet(
+        log_light=_enlarged(sheet.log_light[coarse], size),
+        bare=_enlarged(sheet.bare[coarse], size),
+        extent=_enlarged(sheet.extent[coarse], size),
+        noise=sheet.noise,
+    )
+    mask = cut_blank(linear, near, _enlarged(patch[coarse], size))
+    if not mask.any():
+        return None
+    light = np.exp(np.median(near.log_light[mask], axis=0)).astype(np.float64)
+    rings = tuple(ring + (x0, y0) for ring in _rings(mask, closer))
+    return Silhouette(rings_px=rings, reach_px=max(ROUGH_PX / closer, LEAST_REACH_PX), light=light)
+
+
+def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
+    if picture.dtype == np.bool_:
+        return cv2.resize(picture.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR))
+
+
+def _rings(mask: MaskArray, factor: float) -> tuple[FloatArray, ...]:
+    """Trace a mask's outer ring and holes, in pixels of the picture it was reduced from."""
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     rings = [(contour[:, 0, :].astype(np.float64) + 0.5) / factor - 0.5 for contour in contours]
     areas = [abs(_signed_area(ring)) for ring in rings]
     outer = int(np.argmax(areas))
     least = LEAST_HOLE_SHARE * areas[outer]
-    kept = [rings[outer]] + [
-        ring for index, ring in enumerate(rings) if index != outer and areas[index] >= least
-    ]
-    turned = tuple(
+    holes = [ring for i, ring in enumerate(rings) if i != outer and areas[i] >= least]
+    return tuple(
         ring if (_signed_area(ring) > 0) == (index == 0) else ring[::-1]
-        for index, ring in enumerate(kept)
+        for index, ring in enumerate([rings[outer], *holes])
     )
-    light = np.exp(np.median(sheet.log_light[mask], axis=0)).astype(np.float64)
-    return Silhouette(rings_px=turned, reach_px=max(ROUGH_PX / factor, 4.0), light=light)
 
 
 def _signed_area(ring: FloatArray) -> float:

@@ -24,6 +24,10 @@ from blanktrace.scale import DiscView, edge_heights, view_of_length, views_of_di
 FloatArray = NDArray[np.float64]
 
 
+RIM_REACH_MM = 0.6
+"""What was traced nearer to the rim than this is rim."""
+
+
 @dataclass(frozen=True, eq=False)
 class Seen:
     """A blank's boundary in the plane of the sheet, and how it was seen.
@@ -100,7 +104,12 @@ def see_disc_blank(
         focal_px=focal_px,
         centre_px=centre_px,
     )
-    tried = [_divided(edges, one, diameter_mm, heights_mm, disc, top) for one in candidates]
+    divided = [_divide(edges, one, diameter_mm, top) for one in candidates]
+    # Both leans are judged by the same parts: those that make more of the blank.
+    division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
+    tried = [
+        _placed(edges, one, division, heights_mm, disc, diameter_mm / 2, top) for one in candidates
+    ]
     judged = [
         judge_lean(
             seen.rings_mm,
@@ -170,29 +179,35 @@ def see_plain_blank(
     )
 
 
-def _divided(
-    edges: tuple[Edge, ...],
-    seen: DiscView,
-    diameter_mm: float,
-    heights_mm: Mapping[str, float],
-    disc: Disc,
-    top_mm: float,
-) -> Seen:
-    """Divide a boundary into parts, then bring each part to its own height."""
-    rough = tuple(
+def _divide(edges: tuple[Edge, ...], seen: DiscView, diameter_mm: float, top_mm: float) -> Division:
+    """Divide a boundary into parts, all taken at the height of the disc's face."""
+    rings = tuple(
         seen.view.to_plane(
             edge.points_px, edge_heights(seen.view, edge.points_px, edge.outward, top_mm=top_mm)
         )
         for edge in edges
     )
-    division = divide_disc_blank(rough, centre_mm=seen.centre_mm, radius_mm=diameter_mm / 2)
-    rings = tuple(
+    return divide_disc_blank(rings, centre_mm=seen.centre_mm, radius_mm=diameter_mm / 2)
+
+
+def _placed(
+    edges: tuple[Edge, ...],
+    seen: DiscView,
+    division: Division,
+    heights_mm: Mapping[str, float],
+    disc: Disc,
+    radius_mm: float,
+    top_mm: float,
+) -> Seen:
+    """Bring each part of a boundary to its own height."""
+    rings = [
         seen.view.to_plane(edge.points_px, _heights(seen.view, edge, owner, division, heights_mm))
         for edge, owner in zip(edges, division.owners, strict=True)
-    )
+    ]
+    rings[0] = _on_rim(rings[0], division.owners[0], seen.centre_mm, radius_mm)
     return Seen(
         view=seen.view,
-        rings_mm=rings,
+        rings_mm=tuple(rings),
         division=division,
         origin_mm=seen.centre_mm,
         disc=disc,
@@ -201,6 +216,21 @@ def _divided(
         corrected_by="",
         doubt_deg=0.0,
     )
+
+
+def _on_rim(
+    ring_mm: FloatArray, owner: NDArray[np.intp], centre_mm: FloatArray, radius_mm: float
+) -> FloatArray:
+    """Lay what was traced close to the measured rim on to it: a disc is round.
+
+    Shadow and side wall pull single stretches of the rim off by more than the
+    calipers can be wrong. Real nicks, farther off, stay.
+    """
+    offset = ring_mm - centre_mm
+    distance = np.hypot(*offset.T)
+    near = (owner == 0) & (np.abs(distance - radius_mm) < RIM_REACH_MM)
+    laid = centre_mm + offset * (radius_mm / np.maximum(distance, 1e-9))[:, None]
+    return np.where(near[:, None], laid, ring_mm)
 
 
 def _heights(
