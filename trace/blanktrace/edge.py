@@ -281,13 +281,14 @@ def _steady(shift: FloatArray) -> FloatArray:
 def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
     """Move a ring outward by smoothed shifts, outliers along the ring voted down.
 
-    Where the ring turns sharply its normals fan out and meet edges that are not
-    its own; there it stays where the segmentation put it.
+    In a sharp inward corner the normals cross and meet edges that are not their
+    own; there the ring stays where the segmentation put it.
     """
     steady = ndimage.median_filter(np.clip(shift, -reach_px, reach_px), size=9, mode="wrap")
     outward = _outward(ring, SPACING_PX)
     span = max(1, round(reach_px / SPACING_PX))
     before, after = np.roll(outward, span, axis=0), np.roll(outward, -span, axis=0)
-    straight = np.einsum("nk,nk->n", before, after) > SHARP_TURN
+    turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    straight = (np.einsum("nk,nk->n", before, after) > SHARP_TURN) | (turn > 0)
     weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * span + 1, mode="wrap")
     return ring + _along(steady * weight, ALONG_PX)[:, None] * _outward(ring, reach_px)
