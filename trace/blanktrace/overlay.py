@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
+from scipy.spatial import KDTree
 
 from blanktrace.outline import Outline
 from blanktrace.overlay_text import INK, TEXT_PX, draw_panel
@@ -55,9 +56,15 @@ OVERSAMPLING = 3
 LINE_PX, HALO_PX = 2.2, 5.0
 """Width of the outline, and of the white under it."""
 
-CIRCLE_STEPS = 360
+NEAR = 1.01
+"""Boundary points within this ratio of the disc's radius are its rim."""
+
+CIRCLE_STEPS = 720
 DASH_STEPS = 6
 CROSS_PX = 14
+
+NAME_ROOM_PX = 90
+"""Across a part that takes its name."""
 
 OUTLINE_COLOUR = "#d55e00"  # vermilion
 DISC_COLOUR = "#0072b2"  # blue
@@ -176,16 +183,12 @@ def _draw_disc(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
         np.array([[x - CROSS_PX, y], [x + CROSS_PX, y]]),
         np.array([[x, y - CROSS_PX], [x, y + CROSS_PX]]),
     ]
-    mapped = to_photo_map(outline, within_mm=radius * 1.01, beyond_mm=radius * 0.99)
-    dashes = []
-    if mapped is not None:
-        turn = np.linspace(0, 2 * np.pi, CIRCLE_STEPS + 1)
-        circle = radius * np.column_stack([np.cos(turn), np.sin(turn)])
-        ring = crop.at(transfer(mapped, circle))
-        dashes = [
-            ring[start : start + DASH_STEPS // 2 + 1]
-            for start in range(0, CIRCLE_STEPS, DASH_STEPS)
-        ]
+    mapped = to_photo_map(outline, within_mm=radius * NEAR, beyond_mm=radius / NEAR)
+    turn = np.linspace(0, 2 * np.pi, CIRCLE_STEPS + 1)
+    circle = crop.at(transfer(mapped, radius * np.column_stack([np.cos(turn), np.sin(turn)])))
+    apart, _ = KDTree(crop.at(outline.rings_px[0])).query(circle)
+    starts = [at for at in range(0, CIRCLE_STEPS, DASH_STEPS) if apart[at] > HALO_PX]
+    dashes = [circle[at : at + DASH_STEPS // 2 + 1] for at in starts]
     _draw_lines(photo, [*cross, *dashes], DISC_COLOUR)
 
 
@@ -203,13 +206,14 @@ def _reach_px(outline: Outline) -> float:
 
 
 def _look(rgb: Pixels, outline: Outline, place: FloatArray, width: int) -> Image.Image:
-    reach = _reach_px(outline)
-    side = (width - (LOOKS - 1) * EDGE_PX) / LOOKS
-    low = np.floor(np.clip(place - reach, 0, None)).astype(int)
-    high = np.ceil(np.minimum(place + reach, (rgb.shape[1], rgb.shape[0]))).astype(int)
-    crop = _Crop(
-        int(low[0]), int(low[1]), int(high[0]), int(high[1]), float(side / max(high - low))
+    """Cut out a square about a place and enlarge it, its outline drawn afresh."""
+    side = min(math.ceil(2 * _reach_px(outline)), *rgb.shape[:2])
+    left, top = (
+        int(np.clip(round(at - side / 2), 0, room - side))
+        for at, room in zip(place, (rgb.shape[1], rgb.shape[0]), strict=True)
     )
+    shown = (width - (LOOKS - 1) * EDGE_PX) / LOOKS
+    crop = _Crop(left, top, left + side, top + side, shown / side)
     picture = _cut(rgb, crop)
     _draw_outline(picture, crop, outline)
     return picture
@@ -229,12 +233,15 @@ def _frame_look(
 
 
 def _name_parts(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
+    """Write every part's name on it, or below it where it is too small for that."""
     mapped = to_photo_map(outline)
-    if mapped is None:
-        return
+    px_per_mm = crop.factor / outline.scale.mm_per_px
     for part in outline.parts:
         x, y = crop.at(transfer(mapped, np.array([part.centre_mm])))[0]
-        below = 1.6 * TEXT_PX if part.kind == "disc" else 0
+        below = NAME_ROOM_PX / 2 if part.kind == "disc" else 0.0
+        across = (part.diameter_mm or np.inf) * px_per_mm
+        if across < NAME_ROOM_PX:
+            below = across / 2 + TEXT_PX
         _label(photo, (x, y + below), part.kind, anchor="mm")
 
 
