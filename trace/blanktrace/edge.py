@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from blanktrace.background import linear_curve
+from blanktrace.corner import restore_corners
 
 FloatArray = NDArray[np.float64]
 
@@ -147,6 +148,7 @@ def locate_edge(
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
+    ring = restore_corners(ring, spacing_px=SPACING_PX, blur_px=blur_px)
     return Edge(
         points_px=ring,
         outward=_outward(ring, 2 * SPACING_PX),
