@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from blanktrace.background import linear_curve
+from blanktrace.corner import restore_corners
 
 FloatArray = NDArray[np.float64]
 
@@ -73,6 +74,9 @@ COLOUR_BLEED_PX = 0.5
 
 
 NEIGHBOURS = 4
+SHARP_TURN = 0.5
+"""Cosine of the turn, over the reach to either side, that makes a corner: 60 degrees."""
+
 STRAY_PX = 0.7
 """A point farther than this from the median of its neighbours on both sides has strayed."""
 
@@ -144,6 +148,7 @@ def locate_edge(
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
+    ring = restore_corners(ring, spacing_px=SPACING_PX, blur_px=blur_px)
     return Edge(
         points_px=ring,
         outward=_outward(ring, 2 * SPACING_PX),
@@ -276,6 +281,16 @@ def _steady(shift: FloatArray) -> FloatArray:
 
 
 def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
-    """Move a ring outward by smoothed shifts, outliers along the ring voted down."""
-    steady = ndimage.median_filter(shift, size=5, mode="wrap")
-    return ring + _along(steady, ALONG_PX)[:, None] * _outward(ring, reach_px)
+    """Move a ring outward by smoothed shifts, outliers along the ring voted down.
+
+    In a sharp inward corner the normals cross and meet edges that are not their
+    own; there the ring stays where the segmentation put it.
+    """
+    steady = ndimage.median_filter(np.clip(shift, -reach_px, reach_px), size=9, mode="wrap")
+    outward = _outward(ring, SPACING_PX)
+    span = max(1, round(reach_px / SPACING_PX))
+    before, after = np.roll(outward, span, axis=0), np.roll(outward, -span, axis=0)
+    turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    straight = (np.einsum("nk,nk->n", before, after) > SHARP_TURN) | (turn > 0)
+    weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * span + 1, mode="wrap")
+    return ring + _along(steady * weight, ALONG_PX)[:, None] * _outward(ring, reach_px)

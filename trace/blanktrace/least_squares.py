@@ -27,7 +27,9 @@ ROUNDING = 1e-15
 """Two sums of squares nearer than this share of them are equal but for rounding."""
 
 
-def minimise(model: Model, start: FloatArray, *, smallest_gain: float = 0.0) -> FloatArray:
+def minimise(
+    model: Model, start: FloatArray, *, smallest_gain: float = 0.0, most_steps: int = MOST_STEPS
+) -> FloatArray:
     """Find the parameters with the least sum of squared residuals near a start.
 
     Parameters
@@ -39,6 +41,8 @@ def minimise(model: Model, start: FloatArray, *, smallest_gain: float = 0.0) -> 
     smallest_gain : float, optional
         The search ends with a step that lowers the sum by less than this share
         of it. Left out, it goes on until float64 resolves no more.
+    most_steps : int, optional
+        Steps tried at most, good or not.
 
     Returns
     -------
@@ -64,7 +68,7 @@ def minimise(model: Model, start: FloatArray, *, smallest_gain: float = 0.0) -> 
     if state is None:
         raise ValueError(f"the start {start} is outside the model")
     damping = FIRST_DAMPING
-    for _ in range(MOST_STEPS):
+    for _ in range(most_steps):
         residuals, jacobian = state
         normal = jacobian.T @ jacobian
         curvature = np.diag(normal)

@@ -191,9 +191,10 @@ def _find_loop(piece: Polygon) -> tuple[FloatArray, float, float] | None:
     best = None
     rim = np.asarray(piece.exterior.segmentize(0.2).coords)
     for interior in piece.interiors:
-        hole = np.asarray(interior.coords)
-        centre, inner = _dominant_circle(hole)
-        if centre is None:
+        points = np.asarray(interior.segmentize(0.2).coords)[:-1]
+        centre, inner = dominant_circle(points)
+        off = np.abs(np.hypot(*(points - centre).T) - inner)
+        if np.mean(off < LOOP_ROUND * inner) < LOOP_SHARE:
             continue
         offset = rim - centre
         bins = ((np.arctan2(offset[:, 1], offset[:, 0]) / (2 * np.pi) + 0.5) * LOOP_BINS).astype(
@@ -210,20 +211,32 @@ def _find_loop(piece: Polygon) -> tuple[FloatArray, float, float] | None:
     return best
 
 
-def _dominant_circle(hole: FloatArray) -> tuple[FloatArray | None, float]:
-    """Fit the circle that most of a hole's rim lies on; a tab may cover part of the ring."""
-    points = np.asarray(Polygon(hole).exterior.segmentize(0.2).coords)[:-1]
+def dominant_circle(points_mm: FloatArray) -> tuple[FloatArray, float]:
+    """Fit the circle that most of some points lie on, the others weighted away.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (N, 2)
+
+    Returns
+    -------
+    centre_mm : ndarray, shape (2,)
+    radius_mm : float
+    """
+    origin = points_mm.mean(axis=0)
+    points = points_mm - origin
     weights = np.ones(len(points))
     centre, radius = np.zeros(2), 0.0
-    for _ in range(12):
+    for round_ in range(16):
         rows = np.column_stack([points, np.ones(len(points))]) * weights[:, None]
         solution = np.linalg.lstsq(rows, (points**2).sum(axis=1) * weights, rcond=None)[0]
         centre = solution[:2] / 2
         radius = float(np.sqrt(max(solution[2] + centre @ centre, 1e-9)))
         off = np.abs(np.hypot(*(points - centre).T) - radius)
-        weights = 1 / (1 + (off / (0.02 * radius)) ** 2)
-    on = np.mean(off < LOOP_ROUND * radius)
-    return (centre, radius) if on > LOOP_SHARE else (None, 0.0)
+        # From forgiving to strict, so that the larger arc wins before detail counts.
+        scale = max(0.05 * radius * 0.7**round_, 1.5 * float(np.median(off)), 1e-6)
+        weights = 1 / (1 + (off / scale) ** 2)
+    return centre + origin, radius
 
 
 def _mode(values: FloatArray, share: float) -> float:

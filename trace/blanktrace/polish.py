@@ -18,6 +18,7 @@ BoolArray = NDArray[np.bool_]
 ANCHOR = 0.01
 """Weight of a vertex's movement: stops smooth joints from sliding along, and no more."""
 
+MOST_STEPS = 20
 SMALLEST_GAIN = 1e-3
 """Of the sum of squares: smooth joints creep on much longer, to no one's profit."""
 
@@ -73,7 +74,7 @@ def polish_path(
         )
 
     start = np.concatenate([anchors, path.bulges[bent]])
-    best = minimise(model, start, smallest_gain=SMALLEST_GAIN)
+    best = minimise(model, start, smallest_gain=SMALLEST_GAIN, most_steps=MOST_STEPS)
     vertices, bulges = unpack(best)
     return Path(vertices, bulges)
 

@@ -7,7 +7,8 @@ A blank with no disc gives the distance only; the lean must come from elsewhere.
 
 Which edge shows? Where the side wall faces away from the point below the camera,
 the upper edge stands against the sheet; where it faces that point the wall is in
-view and the blank ends at its foot. :func:`edge_heights` decides point by point.
+view and the blank ends at its foot. A wall in shadow,
+though, passes for shadow, and the upper edge is found there too: the circle tells.
 """
 
 from __future__ import annotations
@@ -26,6 +27,12 @@ FloatArray = NDArray[np.float64]
 MOST_RIM_POINTS = 720
 """Rim points used in the fit: every half degree; more carry no more information."""
 
+EVEN_SHARE = 0.5
+"""Where nothing tells whether a wall was taken for face: half way up halves the worst error."""
+
+STRETCHES = 36
+"""Stretches of the rim, 10 degrees each, over which one edge or the other is taken."""
+
 ROBUST_MM = 0.05
 """Residual beyond which a rim point loses its pull (soft L1): a nick or a speck."""
 
@@ -41,15 +48,23 @@ class DiscView:
         The disc's centre in the view's plane.
     rms_mm : float
         Root mean square of the rim's distance from the circle.
+    foot_share : float
+        Share of the walls in view whose foot, not whose upper edge, was located.
     """
 
     view: View
     centre_mm: FloatArray
     rms_mm: float
+    foot_share: float
 
 
 def edge_heights(
-    view: View, points_px: FloatArray, outward: FloatArray, *, top_mm: FloatArray | float
+    view: View,
+    points_px: FloatArray,
+    outward: FloatArray,
+    *,
+    top_mm: FloatArray | float,
+    foot_share: float,
 ) -> FloatArray:
     """Say at which height above the sheet each boundary point lies.
 
@@ -60,15 +75,22 @@ def edge_heights(
         Boundary points and their outward normals in the photograph.
     top_mm : float or ndarray, shape (N,)
         Height of the upper edge above the sheet.
+    foot_share : float
+        How likely a wall in view was taken for face, so that its foot was
+        located: 0 never, 1 always.
 
     Returns
     -------
     ndarray, shape (N,)
-        The upper edge's height where it is what shows, else 0.
+        The upper edge's height, less the share where the wall is in view.
     """
+    return np.where(_faces_nadir(view, points_px, outward), (1 - foot_share) * top_mm, top_mm)
+
+
+def _faces_nadir(view: View, points_px: FloatArray, outward: FloatArray) -> NDArray[np.bool_]:
+    """Say where the side wall is in view: where it faces the point below the camera."""
     nadir = view.to_photo(np.zeros((1, 2)))[0]
-    away = np.einsum("nk,nk->n", outward, points_px - nadir) >= 0
-    return np.where(away, top_mm, 0.0)
+    return np.asarray(np.einsum("nk,nk->n", outward, points_px - nadir) < 0)
 
 
 def views_of_disc(
@@ -114,32 +136,41 @@ def views_of_disc(
         view = View(
             focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
         )
-        heights = edge_heights(view, rim_px, outward, top_mm=top_mm)
-        for _ in range(3):
-            fitted = _fit_disc_view(view, rim_px, heights, radius_mm)
-            view = fitted.view
-            heights = _likelier_heights(fitted, rim_px, outward, radius_mm, top_mm)
-        found.append(fitted)
+        facing = _faces_nadir(view, rim_px, outward)
+        starts = np.full(len(rim_px), top_mm), np.where(facing, 0.0, top_mm)
+        tried = [_settled(view, rim_px, outward, heights, radius_mm) for heights in starts]
+        found.append(min(tried, key=lambda one: one.rms_mm))
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
 
 
-def _likelier_heights(
-    seen: DiscView, rim_px: FloatArray, outward: FloatArray, radius_mm: float, top_mm: float
-) -> FloatArray:
-    """Decide for walls in view whether foot or face edge was located: which fits the circle.
+def _settled(
+    view: View,
+    rim_px: FloatArray,
+    outward: FloatArray,
+    heights_mm: FloatArray,
+    radius_mm: float,
+) -> DiscView:
+    """Fit, decide anew for each wall in view which of its edges was located, and fit again.
 
     A wall in the light looks like the face, and its foot is the boundary; a wall
-    in shadow looks like the shadow, and the face's edge is.
+    in shadow looks like the shadow, and the face's edge is. What fits the circle
+    better over a stretch of the rim decides.
     """
-    facing = edge_heights(seen.view, rim_px, outward, top_mm=1.0) == 0
-    off = [
-        np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
-        for height in (0.0, top_mm)
-    ]
-    run = max(3, len(rim_px) // 36)
-    foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
-    return np.where(facing & (foot < face), 0.0, top_mm)
+    top_mm = float(heights_mm.max())
+    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm)
+    run = max(3, len(rim_px) // STRETCHES)
+    for _ in range(2):
+        off = [
+            np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
+            for height in (0.0, top_mm)
+        ]
+        foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
+        feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
+        seen = _fit_disc_view(seen.view, rim_px, np.where(feet, 0.0, top_mm), radius_mm)
+        facing = _faces_nadir(seen.view, rim_px, outward)
+        share = float(feet.sum() / max(facing.sum(), 1))
+    return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
 
 
 def _fit_disc_view(
@@ -169,7 +200,7 @@ def _fit_disc_view(
     )
     view, centre = unpack(solution.x)
     rms = float(np.sqrt(np.mean(residual(solution.x) ** 2)))
-    return DiscView(view=view, centre_mm=centre, rms_mm=rms)
+    return DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
 
 
 def view_of_length(
@@ -200,7 +231,7 @@ def view_of_length(
     -------
     View
     """
-    heights = edge_heights(lean, points_px, outward, top_mm=top_mm)
+    heights = edge_heights(lean, points_px, outward, top_mm=top_mm, foot_share=EVEN_SHARE)
 
     def at(height_mm: float) -> View:
         return View(

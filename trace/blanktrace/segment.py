@@ -150,7 +150,9 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     if np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
         cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
         mixtures = np.zeros((1, 65)), np.zeros((1, 65))
-        colours = _cut_colours(evidence.loss)
+        # Neighbours count as bare sheet, or their colours would be called background.
+        alone = np.where(_dilated(patch, 3)[..., None], evidence.loss, 0)
+        colours = _cut_colours(alone)
         cv2.grabCut(colours, labels, None, *mixtures, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK)
     blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
     return _largest(_fill_unlike_sheet(_opened(blank, 1), evidence))

@@ -17,12 +17,14 @@ from numpy.typing import NDArray
 from blanktrace.disc import Disc, fit_disc
 from blanktrace.edge import Edge
 from blanktrace.lean import CLEAR, judge_lean
-from blanktrace.parts import Division, Part, divide_disc_blank, hole_of
+from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
-from blanktrace.scale import DiscView, edge_heights, view_of_length, views_of_disc
+from blanktrace.scale import EVEN_SHARE, DiscView, edge_heights, view_of_length, views_of_disc
 
 FloatArray = NDArray[np.float64]
 
+
+FEWEST_RIM_POINTS = 20
 
 RIM_REACH_MM = 0.6
 """What was traced nearer to the rim than this is rim."""
@@ -160,7 +162,8 @@ def see_plain_blank(
     )
     rings = tuple(
         view.to_plane(
-            edge.points_px, edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm)
+            edge.points_px,
+            edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm, foot_share=EVEN_SHARE),
         )
         for edge in edges
     )
@@ -183,7 +186,14 @@ def _divide(edges: tuple[Edge, ...], seen: DiscView, diameter_mm: float, top_mm:
     """Divide a boundary into parts, all taken at the height of the disc's face."""
     rings = tuple(
         seen.view.to_plane(
-            edge.points_px, edge_heights(seen.view, edge.points_px, edge.outward, top_mm=top_mm)
+            edge.points_px,
+            edge_heights(
+                seen.view,
+                edge.points_px,
+                edge.outward,
+                top_mm=top_mm,
+                foot_share=seen.foot_share,
+            ),
         )
         for edge in edges
     )
@@ -201,10 +211,16 @@ def _placed(
 ) -> Seen:
     """Bring each part of a boundary to its own height."""
     rings = [
-        seen.view.to_plane(edge.points_px, _heights(seen.view, edge, owner, division, heights_mm))
+        seen.view.to_plane(edge.points_px, _heights(seen, edge, owner, division, heights_mm))
         for edge, owner in zip(edges, division.owners, strict=True)
     ]
-    rings[0] = _on_rim(rings[0], division.owners[0], seen.centre_mm, radius_mm)
+    rims = [(0, seen.centre_mm, radius_mm, RIM_REACH_MM)]
+    rims += _loop_rims(rings, division)
+    for part, centre_mm, rim_mm, reach_mm in rims:
+        rings = [
+            _on_rim(ring, owner == part, centre_mm, rim_mm, reach_mm)
+            for ring, owner in zip(rings, division.owners, strict=True)
+        ]
     return Seen(
         view=seen.view,
         rings_mm=tuple(rings),
@@ -219,22 +235,46 @@ def _placed(
 
 
 def _on_rim(
-    ring_mm: FloatArray, owner: NDArray[np.intp], centre_mm: FloatArray, radius_mm: float
+    ring_mm: FloatArray,
+    mine: NDArray[np.bool_],
+    centre_mm: FloatArray,
+    radius_mm: float,
+    reach_mm: float,
 ) -> FloatArray:
-    """Lay what was traced close to the measured rim on to it: a disc is round.
+    """Lay what was traced close to a circle on to it: discs and rings are round.
 
-    Shadow and side wall pull single stretches of the rim off by more than the
-    calipers can be wrong. Real nicks, farther off, stay.
+    Shadow, side wall and highlights pull single stretches of a rim off by more
+    than it is out of round. Real nicks, farther off, stay.
     """
     offset = ring_mm - centre_mm
     distance = np.hypot(*offset.T)
-    near = (owner == 0) & (np.abs(distance - radius_mm) < RIM_REACH_MM)
+    near = mine & (np.abs(distance - radius_mm) < reach_mm)
     laid = centre_mm + offset * (radius_mm / np.maximum(distance, 1e-9))[:, None]
     return np.where(near[:, None], laid, ring_mm)
 
 
+def _loop_rims(
+    rings: list[FloatArray], division: Division
+) -> list[tuple[int, FloatArray, float, float]]:
+    """Fit each loop's outer and inner rim: part, centre, radius and how near is near."""
+    points, owners = np.concatenate(rings), np.concatenate(division.owners)
+    rims = []
+    for index, part in enumerate(division.parts):
+        if part.kind != "loop" or part.diameter_mm is None or part.inner_mm is None:
+            continue
+        mine = points[owners == index]
+        distance = np.hypot(*(mine - part.centre_mm).T)
+        middle = (part.diameter_mm + part.inner_mm) / 4
+        reach = (part.diameter_mm - part.inner_mm) / 4
+        for rim in (mine[distance > middle], mine[distance <= middle]):
+            if len(rim) >= FEWEST_RIM_POINTS:
+                centre, radius = dominant_circle(rim)
+                rims.append((index, centre, radius, min(reach, RIM_REACH_MM)))
+    return rims
+
+
 def _heights(
-    view: View,
+    seen: DiscView,
     edge: Edge,
     owner: NDArray[np.intp],
     division: Division,
@@ -247,7 +287,13 @@ def _heights(
     height at most on average.
     """
     tops = np.array([_top(part, heights_mm) for part in division.parts])
-    heights = edge_heights(view, edge.points_px, edge.outward, top_mm=tops[owner])
+    heights = edge_heights(
+        seen.view,
+        edge.points_px,
+        edge.outward,
+        top_mm=tops[owner],
+        foot_share=seen.foot_share,
+    )
     loops = np.array([part.kind == "loop" for part in division.parts])[owner]
     return np.where(loops, tops[owner] / 2, heights)
 

@@ -1,0 +1,115 @@
+"""Give back the sharp corners that blur rounded off.
+
+A blurred tip is short: its half-level line turns round before the tip, the more so
+the sharper it is. The straight flanks on either side are hardly touched, and meet
+where the corner was. A corner is restored only where its rounding is no larger
+than blur explains, so that real radii stay.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+FloatArray = NDArray[np.float64]
+
+FLANK_BLURS = 9.0
+LEAST_FLANK_PX = 18.0
+"""Length of flank that a corner's sides are taken from."""
+
+ROUNDED_BLURS = 3.0
+LEAST_ROUNDED_PX = 9.0
+"""Length to either side of a corner that blur may have bent."""
+
+LEAST_TURN_RAD = 0.7
+"""Turn between the flanks below which blur moves a corner by too little to matter."""
+
+STRAIGHT_PX = 0.5
+"""Root mean square by which a flank may leave its line."""
+
+RETREAT_BLURS = 1.2
+SMOOTHING_PX = 2.6
+"""How far a right-angled corner's rounding may lie from it: blur, and our own averaging."""
+
+
+def restore_corners(ring_px: FloatArray, *, spacing_px: float, blur_px: float) -> FloatArray:
+    """Sharpen the corners of a located boundary.
+
+    Parameters
+    ----------
+    ring_px : ndarray, shape (N, 2)
+        Evenly spaced boundary points in order.
+    spacing_px : float
+        Their distance.
+    blur_px : float
+        Standard deviation of the blur.
+
+    Returns
+    -------
+    ndarray, shape (N, 2)
+        The same ring, points near each sharp corner laid on its flanks.
+    """
+    rounded = max(1, round(max(ROUNDED_BLURS * blur_px, LEAST_ROUNDED_PX) / spacing_px))
+    flank = max(4, round(max(FLANK_BLURS * blur_px, LEAST_FLANK_PX) / spacing_px))
+    ring = ring_px.copy()
+    if len(ring) < 4 * (rounded + flank):
+        return ring
+    for corner in _corners(ring_px, rounded, flank):
+        before = np.take(ring_px, range(corner - rounded - flank, corner - rounded), 0, mode="wrap")
+        after = np.take(
+            ring_px, range(corner + rounded + 1, corner + rounded + flank + 1), 0, mode="wrap"
+        )
+        tip = _meeting(before, after)
+        if tip is None or not _blur_explains(tip, ring_px[corner], before, after, blur_px):
+            continue
+        span = np.arange(1, rounded + 1)
+        rise = (span / (rounded + 1))[:, None]
+        ring[(corner - rounded - 1 + span) % len(ring)] = before[-1] * (1 - rise) + tip * rise
+        ring[(corner + rounded + 1 - span) % len(ring)] = after[0] * (1 - rise) + tip * rise
+        ring[corner] = tip
+    return ring
+
+
+def _corners(ring: FloatArray, rounded: int, flank: int) -> list[int]:
+    """Indices where the ring turns most, each the sharpest of its surroundings."""
+    half = rounded + flank // 2
+    chord = ring - np.roll(ring, half, axis=0)
+    onward = np.roll(ring, -half, axis=0) - ring
+    turn = np.abs(
+        np.arctan2(
+            chord[:, 0] * onward[:, 1] - chord[:, 1] * onward[:, 0],
+            np.einsum("nk,nk->n", chord, onward),
+        )
+    )
+    sharpest = turn == ndimage.maximum_filter1d(turn, 2 * half + 1, mode="wrap")
+    return [int(i) for i in np.flatnonzero(sharpest & (turn > LEAST_TURN_RAD))]
+
+
+def _meeting(before: FloatArray, after: FloatArray) -> FloatArray | None:
+    """Where the lines of two flanks cross; None where a flank is not straight."""
+    lines = []
+    for side in (before, after):
+        centre = side.mean(axis=0)
+        _, spread, axes = np.linalg.svd(side - centre, full_matrices=False)
+        if spread[1] / np.sqrt(len(side)) > STRAIGHT_PX:
+            return None
+        lines.append((centre, axes[0]))
+    (p, u), (q, v) = lines
+    cross = u[0] * v[1] - u[1] * v[0]
+    if abs(cross) < np.sin(LEAST_TURN_RAD) / 2:
+        return None
+    offset = q - p
+    return np.asarray(p + u * (offset[0] * v[1] - offset[1] * v[0]) / cross)
+
+
+def _blur_explains(
+    tip: FloatArray, found: FloatArray, before: FloatArray, after: FloatArray, blur_px: float
+) -> bool:
+    """Say whether a corner lies ahead of both flanks and no farther than blur rounds it."""
+    u, v = tip - before[-1], tip - after[0]
+    ahead = u @ (before[-1] - before[0]) > 0 and v @ (after[0] - after[-1]) > 0
+    cosine = float(u @ v / max(np.linalg.norm(u) * np.linalg.norm(v), 1e-9))
+    half_sine = np.sqrt(max((1 - cosine) / 2, 1e-6))
+    limit = RETREAT_BLURS * (blur_px + SMOOTHING_PX) * np.sqrt(0.5) / half_sine
+    return bool(ahead and np.hypot(*(tip - found)) < limit)
