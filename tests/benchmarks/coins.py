@@ -25,7 +25,6 @@ from blanktrace.photo import read_photo
 from blanktrace.pipeline import DIAGONAL_35_MM, USUAL_FOCAL_35_MM, trace_photo
 from blanktrace.scale import DiscView, edge_heights, views_of_disc
 from blanktrace.silhouette import choose, find_silhouettes
-from blanktrace.stance import _normalised_conic
 from tests.benchmarks.tables import figure, text_table
 
 FloatArray = NDArray[np.float64]
@@ -161,7 +160,7 @@ def predict(
     views = views_of_disc(
         first.rim_px,
         first.outward,
-        conic=_normalised_conic(first.disc, focal_px, centre_px),
+        conic=normalised_conic(first.disc, focal_px, centre_px),
         radius_mm=first.diameter_mm / 2,
         top_mm=THICK_MM[first.name],
         focal_px=focal_px,
@@ -181,9 +180,19 @@ def predict(
     ]
 
 
+def normalised_conic(disc: Disc, focal_px: float, centre_px: FloatArray) -> FloatArray:
+    """Matrix of the rim's ellipse, pixels from the principal point over the focal length."""
+    a, b = disc.ellipse.semi_axes_px
+    cos, sin = np.cos(disc.ellipse.angle_rad), np.sin(disc.ellipse.angle_rad)
+    to_axes = np.array([[cos / a, sin / a], [-sin / b, cos / b]])
+    place = np.column_stack([focal_px * np.eye(2), centre_px - disc.ellipse.centre_px])
+    to_unit = np.vstack([to_axes @ place, [0, 0, 1]])
+    return np.asarray(to_unit.T @ np.diag([1.0, 1.0, -1.0]) @ to_unit)
+
+
 def _circle(seen: DiscView, coin: Coin) -> tuple[float, float]:
     """Radius of a coin in a view, and how far its rim is from round."""
-    heights = edge_heights(seen.view, coin.rim_px, coin.outward, top_mm=THICK_MM[coin.name])
+    heights = edge_heights(seen.view, coin.rim_px, coin.outward, top_mm=THICK_MM[coin.name], foot_share=seen.foot_share)
     circle = fit_circle(seen.view.to_plane(coin.rim_px, heights))
     return circle.radius_px * _radius_px(coin) / coin.disc.ellipse.mean_radius_px, circle.rms_px
 
