@@ -13,6 +13,13 @@ FloatArray = NDArray[np.float64]
 
 SPACING_MM = 0.1
 
+TURNS = 36
+"""Turns that a fit may start from: a blank with no tab points anywhere."""
+FITTED = 2
+FEW = 300
+MANY = 3000
+"""Points that choose among the turns, and points that fit: more say no more."""
+
 
 @dataclass(frozen=True)
 class Distance:
@@ -31,29 +38,53 @@ def distance(found: Polygon, truth: Polygon) -> Distance:
     a, b = _points(found), _points(truth)
     tree = spatial.cKDTree(b)
 
-    def moved(p: FloatArray) -> FloatArray:
-        cos, sin = np.cos(p[2]), np.sin(p[2])
-        return a @ np.array([[cos, sin], [-sin, cos]]) + p[:2]
-
-    starts = [(0.0, 0.0, 0.0), (0.0, 0.0, np.pi)]
+    fitted = _thinned(a, MANY)
     best = min(
         (
             optimize.least_squares(
-                lambda p: tree.query(moved(p))[0],
+                lambda p: tree.query(_moved(fitted, p))[0],
                 start,
                 loss="soft_l1",
                 f_scale=0.2,
                 x_scale=[0.1, 0.1, 0.003],
+                max_nfev=50,
             )
-            for start in starts
+            for start in _starts(a, b, tree)
         ),
         key=lambda solution: solution.cost,
     )
-    there = moved(best.x)
+    there = _moved(a, best.x)
     both = np.concatenate([tree.query(there)[0], spatial.cKDTree(there).query(b)[0]])
     # Points of one boundary fall between those of the other.
     squared = np.maximum(both**2 - SPACING_MM**2 / 24, 0.0)
     return Distance(float(np.sqrt(squared.mean())), float(both.max()))
+
+
+def _starts(a: FloatArray, b: FloatArray, tree: spatial.cKDTree) -> list[FloatArray]:
+    """Choose the likeliest turns, middle on middle; as given and upside down come first."""
+    few = _thinned(a, FEW)
+
+    def start(angle: float, about: tuple[FloatArray, FloatArray]) -> FloatArray:
+        turned = _moved(about[0][None], np.array([0.0, 0.0, angle]))[0]
+        return np.array([*(about[1] - turned), angle])
+
+    def cost(p: FloatArray) -> float:
+        return float(np.minimum(tree.query(_moved(few, p))[0], 2.0).mean())
+
+    middles = (a.mean(axis=0), b.mean(axis=0))
+    own = (np.zeros(2), np.zeros(2))
+    turns = [start(angle, own) for angle in (0.0, np.pi)]
+    turns += [start(2 * np.pi * k / TURNS, middles) for k in range(TURNS)]
+    return sorted(turns, key=cost)[:FITTED]
+
+
+def _moved(points: FloatArray, p: FloatArray) -> FloatArray:
+    cos, sin = np.cos(p[2]), np.sin(p[2])
+    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]) + p[:2])
+
+
+def _thinned(points: FloatArray, most: int) -> FloatArray:
+    return points[:: max(1, len(points) // most)]
 
 
 def _points(polygon: Polygon) -> FloatArray:
