@@ -1,1 +1,22 @@
 """Turn one phone photo and one measured size into a true outline in millimetres."""
+
+from blanktrace.errors import TraceError
+from blanktrace.lengths import format_length, parse_length_mm
+from blanktrace.outline import Outline
+from blanktrace.outline_file import read_outline
+from blanktrace.overlay import draw_check
+from blanktrace.path import Path
+from blanktrace.photo import read_photo
+from blanktrace.pipeline import trace_photo
+
+__all__ = [
+    "Outline",
+    "Path",
+    "TraceError",
+    "draw_check",
+    "format_length",
+    "parse_length_mm",
+    "read_outline",
+    "read_photo",
+    "trace_photo",
+]

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from blanktrace.chain import chain_ring
 from blanktrace.curve import fit_arc
 from blanktrace.deviation import distances_to_path, path_deviation_mm
 from blanktrace.path import Path
@@ -18,17 +19,23 @@ BoolArray = NDArray[np.bool_]
 
 FEWEST_POINTS = 3
 
-FIT_SHARES = (0.95, 0.5)
+FIT_SHARES = (0.95,)
 """Shares of the tolerance that pieces may use, tried in turn: joining them costs the rest."""
+
+MOST_JOINED = 12
+"""Pieces up to which they are fitted together; more are chained one after another."""
+
+MOST_TRIED = 60
+"""Pieces up to which that is tried once all the same, if most are straight."""
+
+CHAIN_SHARES = (0.95, 0.7)
+"""The same shares for a chain, whose ends lie on points of the ring."""
 
 STIFFNESSES_MM = (10.0, 0.0)
 """A kink of one degree counts as 0.17 mm, many times any residual; if that fails, as nothing."""
 
-MOST_HALVINGS = 6
+MOST_HALVINGS = 1
 """Rounds of cutting in two those pieces that strain at the tolerance."""
-
-CROWDED = 0.1
-"""Pieces per point from which on a polygon does as well."""
 
 STRAINED_SCATTERS = 4.0
 EASY_SCATTERS = 5.0
@@ -103,11 +110,26 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
         return circle
     for share in FIT_SHARES:
         split = segment_ring(dense, tolerance_mm=share * allowed)
+        if len(split.joints) > MOST_JOINED:
+            break
         for stiffness in STIFFNESSES_MM:
             path = _strained(split, allowed, stiffness_mm=stiffness)
             if path is not None and _sound(path, ring, allowed):
                 return path
+    if MOST_JOINED < len(split.joints) <= MOST_TRIED and _mostly_straight(split):
+        path = _joined(split, stiffness_mm=0.0)
+        if _sound(path, ring, allowed):
+            return path
+    for share in CHAIN_SHARES:
+        chain = chain_ring(dense, tolerance_mm=share * allowed)
+        if _sound(chain, ring, allowed):
+            return chain
     return _polygon(ring, allowed)
+
+
+def _mostly_straight(split: Segmentation) -> bool:
+    """Tell whether most pieces are straight lines, which settle at once when fitted together."""
+    return sum(curve.centre is None for curve in split.curves) * 2 > len(split.curves)
 
 
 def _checked(points_mm: ArrayLike, tolerance_mm: float) -> FloatArray:
@@ -151,7 +173,7 @@ def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Pa
     """Join pieces, cutting in two those that then leave the tolerance, or give None."""
     owner = split.owner()
     for _ in range(MOST_HALVINGS):
-        if len(split.joints) > CROWDED * len(split.ring):
+        if len(split.joints) > MOST_JOINED:
             return None
         path = _with_tips_kept(_joined(split, stiffness_mm=stiffness_mm), split.ring, allowed)
         off = distances_to_path(path, split.ring) > allowed

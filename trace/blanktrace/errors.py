@@ -44,3 +44,7 @@ class BlurError(TraceError):
 
 class ViewError(TraceError):
     """The camera's view cannot be undone: too much tilt, or sheet corners that do not fit."""
+
+
+class OutlineFileError(TraceError):
+    """A file that should hold a stored outline holds something else."""

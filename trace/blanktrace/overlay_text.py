@@ -1,0 +1,157 @@
+"""Write the check picture's column of numbers: sizes, view, uncertainty, warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from blanktrace.lengths import format_length
+from blanktrace.outline import Outline
+from blanktrace.parts import Part
+from blanktrace.scale import rectangle_sides
+
+TEXT_PX = 22
+HEADING_PX = 26
+LINE_SHARE = 1.35
+"""Distance of lines, in letter heights."""
+
+GAP_PX = 14
+INDENT_PX = 20
+
+INK = "#222222"
+GREY = "#555555"
+BLUE = "#0072b2"
+VERMILION = "#d55e00"
+
+MM_PER_INCH = 25.4
+LARGEST_CAUSES = 3
+
+PART_SIZES = (
+    ("diameter_mm", "across"),
+    ("inner_mm", "inside"),
+    ("width_mm", "wide"),
+    ("reach_mm", "from the disc's centre to its end"),
+)
+
+
+@dataclass(frozen=True)
+class _Line:
+    text: str
+    colour: str = INK
+    size_px: int = TEXT_PX
+    indent_px: int = 0
+    above_px: int = 0
+
+
+def draw_panel(outline: Outline, *, width_px: int) -> Image.Image:
+    """Write what is known of an outline into a column.
+
+    Parameters
+    ----------
+    outline : Outline
+    width_px : int
+        Of the column; its height follows from the text.
+
+    Returns
+    -------
+    PIL.Image.Image
+    """
+    rows = [row for line in _lines(outline) for row in _wrapped(line, width_px)]
+    height = sum(row.above_px + round(row.size_px * LINE_SHARE) for row in rows)
+    panel = Image.new("RGB", (width_px, height), "#ffffff")
+    pen = ImageDraw.Draw(panel)
+    top = 0
+    for row in rows:
+        top += row.above_px
+        font = ImageFont.load_default(size=row.size_px)
+        pen.text((row.indent_px, top), row.text, fill=row.colour, font=font)
+        top += round(row.size_px * LINE_SHARE)
+    return panel
+
+
+def _wrapped(line: _Line, width_px: int) -> Iterator[_Line]:
+    """Break a line between words where the column ends."""
+    font = ImageFont.load_default(size=line.size_px)
+    row, above_px = "", line.above_px
+    for word in line.text.split():
+        longer = f"{row} {word}".strip()
+        if row and font.getlength(longer) > width_px - line.indent_px:
+            yield _Line(row, line.colour, line.size_px, line.indent_px, above_px)
+            row, above_px = word, 0
+        else:
+            row = longer
+    yield _Line(row, line.colour, line.size_px, line.indent_px, above_px)
+
+
+def _lines(outline: Outline) -> Iterator[_Line]:
+    yield _Line("Does the line lie on the edge all round? Are these sizes right?", BLUE, HEADING_PX)
+    yield from _sizes(outline)
+    yield from _view(outline)
+    yield from _trust(outline)
+    if outline.quality.warnings:
+        yield _heading("Please note", VERMILION)
+        for warning in outline.quality.warnings:
+            yield _Line(warning, indent_px=INDENT_PX, above_px=GAP_PX // 2)
+
+
+def _heading(text: str, colour: str = BLUE) -> _Line:
+    return _Line(text, colour, HEADING_PX, 0, 2 * GAP_PX)
+
+
+def _sizes(outline: Outline) -> Iterator[_Line]:
+    scale = outline.scale
+    yield _heading("Measured with calipers")
+    yield _item(f"{scale.measured}: {format_length(scale.measured_mm)}")
+    yield _heading("Found in the photo")
+    long_mm, short_mm = overall_mm(outline)
+    yield _item(f"overall: {format_length(long_mm)}")
+    yield _item(f"by {format_length(short_mm)}")
+    for part in outline.parts:
+        yield from _part(part)
+
+
+def _part(part: Part) -> Iterator[_Line]:
+    if part.kind == "disc":
+        return
+    for name, words in PART_SIZES:
+        size = getattr(part, name)
+        if size is not None:
+            yield _item(f"{part.kind}: {format_length(size)} {words}")
+
+
+def _view(outline: Outline) -> Iterator[_Line]:
+    stance, mm_per_px = outline.stance, outline.scale.mm_per_px
+    yield _heading("How the photo was taken")
+    yield _item(f"one pixel: {mm_per_px:.4f} mm ({mm_per_px / MM_PER_INCH:.5f} in)")
+    yield _item(f"camera above the sheet: {_round(stance.camera_height_mm)}")
+    yield _item(f"tilt: {stance.tilt_deg:.1f}°, undone by {stance.corrected_by}")
+
+
+def _trust(outline: Outline) -> Iterator[_Line]:
+    quality = outline.quality
+    yield _heading("How far to trust the outline")
+    yield _item(f"within ±{format_length(quality.u95_mm)}, 95 times in 100. Most of it comes from:")
+    for number, cause in enumerate(quality.contributions[:LARGEST_CAUSES], start=1):
+        yield _Line(
+            f"{number}. {cause.cause}, ±{format_length(cause.u95_mm)}",
+            indent_px=INDENT_PX,
+            above_px=GAP_PX // 2,
+        )
+        yield _Line(f"To do better: {cause.remedy}.", GREY, indent_px=2 * INDENT_PX)
+
+
+def _item(text: str) -> _Line:
+    return _Line(text, indent_px=INDENT_PX)
+
+
+def _round(length_mm: float) -> str:
+    return f"{length_mm:.0f} mm ({length_mm / MM_PER_INCH:.1f} in)"
+
+
+def overall_mm(outline: Outline) -> tuple[float, float]:
+    """Return the long and the short side of the smallest rectangle round an outline."""
+    long_mm, short_mm = rectangle_sides(np.asarray(outline.polygon.exterior.coords)[:-1])
+    return long_mm, short_mm
