@@ -31,7 +31,9 @@ def outline(*, rim=True):
         rim=Rim(64.0, (1999.5, 1499.5), (301.25, 300.5), 0.21) if rim else None,
         scale=Scale(0.10655, "disc", 64.0),
         stance=Stance(1.5, "the disc's ellipse", 390.0),
-        quality=Quality(0.1234567, (Contribution("the fit of the disc", 0.1, "show more"),), ("!",)),
+        quality=Quality(
+            0.1234567, (Contribution("the fit of the disc", 0.1, "show more"),), ("!",)
+        ),
         rings_px=(np.zeros((4, 2)),),
     )
 
@@ -63,9 +65,9 @@ def test_rings_are_closed_and_make_the_polygon_again():
     written = outline()
     rings = json.loads(written.to_json())["outline"]["coordinates"]
     assert all(ring[0] == ring[-1] for ring in rings)
-    assert shapely.geometry.shape(
-        {"type": "Polygon", "coordinates": rings}
-    ).symmetric_difference(written.polygon).area == pytest.approx(0, abs=1e-5)
+    assert shapely.geometry.shape({"type": "Polygon", "coordinates": rings}).symmetric_difference(
+        written.polygon
+    ).area == pytest.approx(0, abs=1e-5)
     assert shapely.Polygon(rings[0]).exterior.is_ccw
 
 
