@@ -8,28 +8,18 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon, make_valid
 
-from blanktrace.arcs import reduce_ring
-from blanktrace.budget import Circumstances, add_up
+from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
+from blanktrace.corners import read_lean
 from blanktrace.edge import Edge, locate_edge
-from blanktrace.errors import BlurError, ContrastError, LengthError
-from blanktrace.lengths import parse_length_mm, parse_thick_mm
-from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
-from blanktrace.parts import Part
+from blanktrace.errors import BlurError, ContrastError
+from blanktrace.lengths import parse_length_mm, parse_size_mm, parse_thick_mm
+from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
-from blanktrace.scale import rectangle_sides
-from blanktrace.silhouette import Silhouette, choose, find_silhouettes
-from blanktrace.stance import Seen, see_disc_blank, see_plain_blank
+from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
+from blanktrace.stance import Camera, Seen, see_beside, see_disc_blank, see_plain_blank
 
-FloatArray = NDArray[np.float64]
 Length = str | float
-
-TOLERANCE_MM = 0.05
-"""How far lines and arcs may leave the traced boundary."""
-
-USUAL_FOCAL_35_MM = 26.0
-"""Focal length (35 mm equivalent) of a phone's main camera, common practice, where none is told."""
 
 DIAGONAL_35_MM = 43.267
 """Diagonal of the 36 x 24 mm frame."""
@@ -52,6 +42,7 @@ def trace_photo(
     length: Length | None = None,
     width: Length | None = None,
     thick: Length | Sequence[str] | Mapping[str, Length] | None = None,
+    sheet: str | tuple[float, float] | None = None,
     at: tuple[float, float] | None = None,
 ) -> Outline:
     """Trace the blank in a photograph, true to scale.
@@ -66,6 +57,9 @@ def trace_photo(
     thick : lengths, optional
         Height above the sheet of all parts, or by part
         (``{"disc": "4 mm", "tab": 2.4}``).
+    sheet : text or (width, height) in mm, optional
+        The sheet's size, where its four corners show: ``"a4"``, ``"letter"``,
+        ``"210x297mm"``. The camera's lean is then read from them too.
     at : (float, float), optional
         A place on the blank in photo pixels, where several are in view.
 
@@ -87,9 +81,76 @@ def trace_photo(
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
     picture = read_photo(photo)
-    silhouettes = find_silhouettes(picture.rgb)
-    chosen = silhouettes[choose(silhouettes, at=at)]
-    return _trace(picture, chosen, measured, measured_mm, heights)
+    finds = find_silhouettes(picture.rgb)
+    edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
+    seen = _see(edges, _camera(picture, finds, sheet), measured, measured_mm, heights)
+    return assemble(
+        seen,
+        edges,
+        focal_known=picture.focal_px is not None,
+        measured=measured,
+        measured_mm=measured_mm,
+        heights_mm=heights,
+    )
+
+
+def trace_photos(
+    photo: str | os.PathLike[str] | bytes | NDArray[Any],
+    *,
+    disc: Length | None = None,
+    length: Length | None = None,
+    width: Length | None = None,
+    thick: Length | Sequence[str] | Mapping[str, Length] | None = None,
+    sheet: str | tuple[float, float] | None = None,
+    at: tuple[float, float] | None = None,
+) -> tuple[Outline, ...]:
+    """Trace every blank in a photograph at one scale.
+
+    Parameters
+    ----------
+    photo, disc, length, width, thick, sheet
+        As for :func:`trace_photo`; the size is that of one blank.
+    at : (float, float), optional
+        A place on the blank that was measured; left out, it is the one nearest
+        to the middle of the photograph.
+
+    Returns
+    -------
+    tuple of Outline
+        The measured one first, then the others from the top of the photograph
+        down.
+
+    Raises
+    ------
+    TraceError, TypeError
+        As for :func:`trace_photo`, for any of the blanks.
+    """
+    measured, measured_mm = _measure(disc, length, width)
+    heights = {} if thick is None else parse_thick_mm(thick)
+    picture = read_photo(photo)
+    finds = find_silhouettes(picture.rgb)
+    camera = _camera(picture, finds, sheet)
+    if at is None:
+        reference = nearest_to(finds.silhouettes, camera.centre_px)
+    else:
+        reference = choose(finds.silhouettes, at=at)
+    rest = [one for index, one in enumerate(finds.silhouettes) if index != reference]
+    rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
+    first_edges = _locate(picture, finds.silhouettes[reference])
+    first = _see(first_edges, camera, measured, measured_mm, heights)
+    located = [_locate(picture, one) for one in rest]
+    seen = [first, *(see_beside(edges, first, heights_mm=heights) for edges in located)]
+    return tuple(
+        assemble(
+            one,
+            edges,
+            focal_known=picture.focal_px is not None,
+            measured=measured,
+            measured_mm=measured_mm,
+            heights_mm=heights,
+        )
+        for one, edges in zip(seen, [first_edges, *located], strict=True)
+    )
 
 
 def _measure(
@@ -106,41 +167,50 @@ def _measure(
     return name, parse_length_mm(size, what=name)
 
 
-def _trace(
-    picture: Photo,
-    silhouette: Silhouette,
-    measured: Measured,
-    measured_mm: float,
-    heights_mm: Mapping[str, float],
-) -> Outline:
+def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
+    """Locate a blank's boundary, and refuse what is too soft or too faint to measure."""
     edges = tuple(
         locate_edge(picture.rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
     _check_edges(edges, silhouette)
+    return edges
+
+
+def _camera(picture: Photo, finds: Finds, sheet: str | tuple[float, float] | None) -> Camera:
     height_px, width_px = picture.rgb.shape[:2]
     centre_px = np.array([(width_px - 1) / 2, (height_px - 1) / 2])
     focal_px = picture.focal_px or (
         USUAL_FOCAL_35_MM / DIAGONAL_35_MM * float(np.hypot(height_px, width_px))
     )
+    if sheet is None:
+        return Camera(focal_px, centre_px)
+    lean = read_lean(
+        picture.rgb,
+        finds.extent,
+        sheet_mm=parse_size_mm(sheet) if isinstance(sheet, str) else sheet,
+        focal_px=focal_px,
+        centre_px=centre_px,
+    )
+    return Camera(focal_px, centre_px, lean.normal)
+
+
+def _see(
+    edges: tuple[Edge, ...],
+    camera: Camera,
+    measured: Measured,
+    measured_mm: float,
+    heights_mm: Mapping[str, float],
+) -> Seen:
     if measured == "disc":
-        seen = see_disc_blank(
-            edges,
-            diameter_mm=measured_mm,
-            heights_mm=heights_mm,
-            focal_px=focal_px,
-            centre_px=centre_px,
-        )
-    else:
-        seen = see_plain_blank(
-            edges,
-            measured_mm=measured_mm,
-            side=("length", "width").index(measured),
-            top_mm=max(heights_mm.values(), default=0.0),
-            focal_px=focal_px,
-            centre_px=centre_px,
-        )
-    return _outline(seen, edges, picture, measured, measured_mm, heights_mm)
+        return see_disc_blank(edges, diameter_mm=measured_mm, heights_mm=heights_mm, camera=camera)
+    return see_plain_blank(
+        edges,
+        measured_mm=measured_mm,
+        side=("length", "width").index(measured),
+        top_mm=max(heights_mm.values(), default=0.0),
+        camera=camera,
+    )
 
 
 def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
@@ -159,172 +229,3 @@ def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
             f"{weak:.0%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
             "allowed). Use paper of another tint, or more light, and retake the photo."
         )
-
-
-def _outline(
-    seen: Seen,
-    edges: tuple[Edge, ...],
-    picture: Photo,
-    measured: Measured,
-    measured_mm: float,
-    heights_mm: Mapping[str, float],
-) -> Outline:
-    rings, parts = _own_frame(seen)
-    polygon = _polygon(rings)
-    path = tuple(
-        reduce_ring(np.asarray(ring.coords)[:-1], tolerance_mm=TOLERANCE_MM)
-        for ring in (polygon.exterior, *polygon.interiors)
-    )
-    centre = seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0]
-    mm_per_px = _mm_per_px(seen, edges)
-    return Outline(
-        polygon=polygon,
-        path=path,
-        parts=parts,
-        rim=seen.disc
-        and Rim(
-            diameter_mm=measured_mm,
-            centre_px=(float(centre[0]), float(centre[1])),
-            semi_axes_px=seen.disc.ellipse.semi_axes_px,
-            rms_px=seen.disc.ellipse.rms_px,
-        ),
-        scale=Scale(mm_per_px=mm_per_px, measured=measured, measured_mm=measured_mm),
-        stance=Stance(
-            tilt_deg=seen.view.tilt_deg,
-            corrected_by=seen.corrected_by,
-            camera_height_mm=seen.view.height_mm,
-        ),
-        quality=_quality(seen, edges, picture, measured_mm, heights_mm, mm_per_px),
-        rings_px=tuple(edge.points_px for edge in edges),
-    )
-
-
-def _own_frame(seen: Seen) -> tuple[list[FloatArray], tuple[Part, ...]]:
-    """Move the rings and parts to the outline's own frame."""
-    if seen.disc is not None:
-        origin, axis = seen.origin_mm, seen.division.axis_rad
-        if np.isnan(axis):
-            axis = np.pi / 2
-    else:
-        body = Polygon(seen.rings_mm[0], seen.rings_mm[1:]).buffer(0)
-        origin = np.array([body.centroid.x, body.centroid.y])
-        axis = _long_axis(seen.rings_mm[0])
-    turn = np.pi / 2 - axis
-    matrix = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    rings = [(ring - origin) @ matrix for ring in seen.rings_mm]
-    parts = []
-    for part in seen.division.parts:
-        x, y = (np.array(part.centre_mm) - origin) @ matrix
-        parts.append(
-            Part(
-                part.kind,
-                (float(x), float(y)),
-                diameter_mm=part.diameter_mm,
-                inner_mm=part.inner_mm,
-                width_mm=part.width_mm,
-                reach_mm=part.reach_mm,
-            )
-        )
-    return rings, tuple(parts)
-
-
-def _long_axis(ring: FloatArray) -> float:
-    """Direction of the long side of the smallest rectangle around a ring."""
-    box = Polygon(ring).minimum_rotated_rectangle
-    corners = np.asarray(box.exterior.coords)
-    sides = np.diff(corners[:3], axis=0)
-    long = sides[np.argmax(np.hypot(*sides.T))]
-    return float(np.arctan2(long[1], long[0]))
-
-
-def _polygon(rings: list[FloatArray]) -> Polygon:
-    """Make one valid polygon, exterior counter-clockwise, of rings in order."""
-    body = Polygon(rings[0], rings[1:])
-    if not body.is_valid:
-        repaired = make_valid(body)
-        pieces = repaired.geoms if hasattr(repaired, "geoms") else [repaired]
-        polygons: list[Polygon] = []
-        for piece in pieces:
-            polygons.extend(piece.geoms if isinstance(piece, MultiPolygon) else [piece])
-        body = max((p for p in polygons if isinstance(p, Polygon)), key=lambda p: p.area)
-    return _oriented(body)
-
-
-def _oriented(body: Polygon) -> Polygon:
-    from shapely.geometry.polygon import orient
-
-    return orient(body, sign=1.0)
-
-
-def _mm_per_px(seen: Seen, edges: tuple[Edge, ...]) -> float:
-    """Scale at the measured face: root of mm² per px², at the disc's centre or the middle."""
-    if seen.disc is not None:
-        middle = seen.origin_mm
-    else:
-        middle = seen.rings_mm[0].mean(axis=0)
-    step = 0.01
-    corners = middle + np.array([[0.0, 0.0], [step, 0.0], [0.0, step]])
-    origin, right, up = seen.view.to_photo(corners, seen.top_mm)
-    area_px2 = abs(float(np.linalg.det(np.array([right - origin, up - origin]))))
-    return step / float(np.sqrt(area_px2))
-
-
-def _quality(
-    seen: Seen,
-    edges: tuple[Edge, ...],
-    picture: Photo,
-    measured_mm: float,
-    heights_mm: Mapping[str, float],
-    mm_per_px: float,
-) -> Quality:
-    boundary = np.concatenate(seen.rings_mm)
-    middle = seen.origin_mm if seen.disc is not None else boundary.mean(axis=0)
-    away = np.hypot(*(boundary - middle).T)
-    radius = measured_mm / 2 if seen.disc is not None else 0.0
-    blur = edges[0].blur_px
-    off_axis = float(np.hypot(*middle)) / seen.view.height_mm
-    # A rim uneven by e looks like a lean of about the root of 2 e / R.
-    lean = np.degrees(np.sqrt(2 * max(seen.fit_mm, 0.05 * mm_per_px) / max(radius, 1.0) * 0.3))
-    circumstances = Circumstances(
-        measured_mm=measured_mm,
-        radius_mm=float(np.sqrt(np.mean(away**2))),
-        beyond_mm=float(np.sqrt(np.mean(np.maximum(away - 1.02 * radius, 0.0) ** 2))),
-        nadir_mm=float(np.hypot(*middle)),
-        height_mm=seen.view.height_mm,
-        mm_per_px=mm_per_px,
-        blur_px=blur,
-        fit_mm=seen.fit_mm / np.sqrt(30),
-        lean_deg=float(seen.doubt_deg or (lean if seen.disc is not None else 3.0)),
-        heights_given=bool(heights_mm),
-        focal_known=picture.focal_px is not None,
-        tilt_deg=seen.view.tilt_deg,
-        off_axis=off_axis,
-    )
-    u95_mm, contributions = add_up(circumstances)
-    return Quality(
-        u95_mm=u95_mm, contributions=contributions, warnings=_warnings(seen, picture, heights_mm)
-    )
-
-
-def _warnings(seen: Seen, picture: Photo, heights_mm: Mapping[str, float]) -> tuple[str, ...]:
-    said = []
-    if picture.focal_px is None:
-        said.append(
-            f"The photo does not tell its focal length; {USUAL_FOCAL_35_MM:.0f} mm (35 mm "
-            "equivalent) is assumed, so tilt and part heights are corrected less surely."
-        )
-    if not heights_mm:
-        said.append(
-            "No thickness is given, so every part is taken as lying at one height. "
-            "Give it with --thick for a truer tab and loop."
-        )
-    if seen.disc is None:
-        said.append(
-            "The blank has no disc to tell the camera's tilt by; the photo is taken as square on."
-        )
-    elif seen.doubt_deg:
-        said.append(
-            f"The disc alone cannot tell which of two ways the camera leaned "
-            f"({seen.doubt_deg:.1f} degrees apart); the likelier one is used."
-        )
-    return tuple(said)

@@ -30,6 +30,11 @@ MOST_RIM_POINTS = 720
 EVEN_SHARE = 0.5
 """Where nothing tells whether a wall was taken for face: half way up halves the worst error."""
 
+RIM_NOISE_MM = 0.3
+SHEET_LEAN_RAD = 0.004
+"""What a rim point's distance from the circle, with its neighbours' alike, and the lean of a
+sheet are each uncertain by; their quotient weighs one against the other."""
+
 STRETCHES = 36
 """Stretches of the rim, 10 degrees each, over which one edge or the other is taken."""
 
@@ -102,6 +107,7 @@ def views_of_disc(
     top_mm: float,
     focal_px: float,
     centre_px: FloatArray,
+    sheet_normal: FloatArray | None = None,
 ) -> tuple[DiscView, DiscView]:
     """Find both views under which a rim is a circle of known radius.
 
@@ -117,6 +123,9 @@ def views_of_disc(
         Height of the disc's face above the sheet.
     focal_px, centre_px
         The camera.
+    sheet_normal : ndarray, shape (3,), optional
+        The sheet's normal where its corners tell it; it is weighed against the
+        rim by what each is worth.
 
     Returns
     -------
@@ -125,9 +134,7 @@ def views_of_disc(
 
     Notes
     -----
-    Least squares over lean (2), camera height and centre (2). The nadir decides
-    which rim points show their lower edge and moves little, so the choice is
-    made once from the closed form and renewed once.
+    Least squares over lean (2), camera height and centre (2).
     """
     step = max(1, len(rim_px) // MOST_RIM_POINTS)
     rim_px, outward = rim_px[::step], outward[::step]
@@ -138,7 +145,9 @@ def views_of_disc(
         )
         facing = _faces_nadir(view, rim_px, outward)
         starts = np.full(len(rim_px), top_mm), np.where(facing, 0.0, top_mm)
-        tried = [_settled(view, rim_px, outward, heights, radius_mm) for heights in starts]
+        tried = [
+            _settled(view, rim_px, outward, heights, radius_mm, sheet_normal) for heights in starts
+        ]
         found.append(min(tried, key=lambda one: one.rms_mm))
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
@@ -150,6 +159,7 @@ def _settled(
     outward: FloatArray,
     heights_mm: FloatArray,
     radius_mm: float,
+    sheet_normal: FloatArray | None,
 ) -> DiscView:
     """Fit, decide anew for each wall in view which of its edges was located, and fit again.
 
@@ -158,7 +168,7 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
-    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm)
+    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm, sheet_normal)
     run = max(3, len(rim_px) // STRETCHES)
     for _ in range(2):
         off = [
@@ -167,14 +177,19 @@ def _settled(
         ]
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
         feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
-        seen = _fit_disc_view(seen.view, rim_px, np.where(feet, 0.0, top_mm), radius_mm)
+        heights = np.where(feet, 0.0, top_mm)
+        seen = _fit_disc_view(seen.view, rim_px, heights, radius_mm, sheet_normal)
         facing = _faces_nadir(seen.view, rim_px, outward)
         share = float(feet.sum() / max(facing.sum(), 1))
     return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
 
 
 def _fit_disc_view(
-    start: View, rim_px: FloatArray, heights_mm: FloatArray, radius_mm: float
+    start: View,
+    rim_px: FloatArray,
+    heights_mm: FloatArray,
+    radius_mm: float,
+    sheet_normal: FloatArray | None,
 ) -> DiscView:
     def unpack(p: FloatArray) -> tuple[View, FloatArray]:
         view = View(
@@ -187,7 +202,11 @@ def _fit_disc_view(
 
     def residual(p: FloatArray) -> FloatArray:
         view, centre = unpack(p)
-        return np.asarray(np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm)
+        off = np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm
+        if sheet_normal is None:
+            return np.asarray(off)
+        apart = p[:2] - sheet_normal[:2] / sheet_normal[2]
+        return np.concatenate([off, RIM_NOISE_MM / SHEET_LEAN_RAD * apart])
 
     lean = start.normal[:2] / start.normal[2]
     centre = start.to_plane(rim_px, heights_mm).mean(axis=0)
@@ -199,7 +218,7 @@ def _fit_disc_view(
         f_scale=ROBUST_MM,
     )
     view, centre = unpack(solution.x)
-    rms = float(np.sqrt(np.mean(residual(solution.x) ** 2)))
+    rms = float(np.sqrt(np.mean(residual(solution.x)[: len(rim_px)] ** 2)))
     return DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
 
 

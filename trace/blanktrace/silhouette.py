@@ -65,7 +65,23 @@ class Silhouette:
         return float(Polygon(self.rings_px[0]).area)
 
 
-def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> tuple[Silhouette, ...]:
+@dataclass(frozen=True, eq=False)
+class Finds:
+    """What lies on a sheet.
+
+    Attributes
+    ----------
+    silhouettes : tuple of Silhouette
+        The largest first; at least one.
+    extent : ndarray of bool, shape (h, w)
+        Where the sheet is, in the reduced photograph.
+    """
+
+    silhouettes: tuple[Silhouette, ...]
+    extent: MaskArray
+
+
+def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Finds:
     """Find every blank that lies whole on the sheet.
 
     Parameters
@@ -75,8 +91,7 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> tuple[Silho
 
     Returns
     -------
-    tuple of Silhouette
-        The largest first; at least one.
+    Finds
 
     Raises
     ------
@@ -111,7 +126,7 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> tuple[Silho
         )
     largest = max(one.area_px2 for one in sized)
     kept = [one for one in sized if one.area_px2 >= SMALL_SHARE * largest]
-    return tuple(sorted(kept, key=lambda one: -one.area_px2))
+    return Finds(tuple(sorted(kept, key=lambda one: -one.area_px2)), sheet.extent)
 
 
 def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | None) -> int:
@@ -153,6 +168,14 @@ def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | Non
     raise NoBlankError(
         f"No blank lies at {at[0]:.0f},{at[1]:.0f}; the nearest is at {x:.0f},{y:.0f}. "
         "Give a place on the blank in photo pixels."
+    )
+
+
+def nearest_to(silhouettes: tuple[Silhouette, ...], place_px: FloatArray) -> int:
+    """Index of the silhouette whose middle is nearest to a place in the photo."""
+    return min(
+        range(len(silhouettes)),
+        key=lambda index: float(np.hypot(*(np.array(_middle(silhouettes[index])) - place_px))),
     )
 
 

@@ -9,13 +9,14 @@ photographed square on.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.disc import Disc, fit_disc
 from blanktrace.edge import Edge
+from blanktrace.errors import NoDiscError
 from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
@@ -24,10 +25,31 @@ from blanktrace.scale import EVEN_SHARE, DiscView, edge_heights, view_of_length,
 FloatArray = NDArray[np.float64]
 
 
+AGREE_DEG = 1.5
+"""Disc and sheet that differ by more than this in the camera's lean disagree."""
+
 FEWEST_RIM_POINTS = 20
 
 RIM_REACH_MM = 0.6
 """What was traced nearer to the rim than this is rim."""
+
+
+@dataclass(frozen=True, eq=False)
+class Camera:
+    """What is known of the camera before a blank is looked at.
+
+    Attributes
+    ----------
+    focal_px : float
+    centre_px : ndarray, shape (2,)
+        Principal point.
+    sheet_normal : ndarray, shape (3,), or None
+        The sheet's normal in camera axes, where its corners tell it.
+    """
+
+    focal_px: float
+    centre_px: FloatArray
+    sheet_normal: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +70,8 @@ class Seen:
         Height of the measured face.
     fit_mm : float
         Root mean square of the rim about the circle; 0 without a disc.
+    foot_share : float
+        Share of the walls in view whose foot was located; see `scale.edge_heights`.
     corrected_by : str
         How the lean is known.
     doubt_deg : float
@@ -61,6 +85,7 @@ class Seen:
     disc: Disc | None
     top_mm: float
     fit_mm: float
+    foot_share: float
     corrected_by: str
     doubt_deg: float
 
@@ -70,8 +95,7 @@ def see_disc_blank(
     *,
     diameter_mm: float,
     heights_mm: Mapping[str, float],
-    focal_px: float,
-    centre_px: FloatArray,
+    camera: Camera,
 ) -> Seen:
     """See a blank whose disc was measured.
 
@@ -82,8 +106,7 @@ def see_disc_blank(
     diameter_mm : float
     heights_mm : mapping
         Tops above the sheet by part; parts left out lie on the sheet.
-    focal_px, centre_px
-        The camera.
+    camera : Camera
 
     Returns
     -------
@@ -95,23 +118,102 @@ def see_disc_blank(
         If the boundary follows no circle.
     """
     disc = fit_disc(edges[0].points_px)
-    rim = disc.inlier
-    top = heights_mm.get("disc", 0.0)
     candidates = views_of_disc(
-        edges[0].points_px[rim],
-        edges[0].outward[rim],
-        conic=_normalised_conic(disc, focal_px, centre_px),
+        edges[0].points_px[disc.inlier],
+        edges[0].outward[disc.inlier],
+        conic=_normalised_conic(disc, camera),
         radius_mm=diameter_mm / 2,
-        top_mm=top,
-        focal_px=focal_px,
-        centre_px=centre_px,
+        top_mm=heights_mm.get("disc", 0.0),
+        focal_px=camera.focal_px,
+        centre_px=camera.centre_px,
+        sheet_normal=camera.sheet_normal,
     )
-    divided = [_divide(edges, one, diameter_mm, top) for one in candidates]
+    divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
     # Both leans are judged by the same parts: those that make more of the blank.
     division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
-    tried = [
-        _placed(edges, one, division, heights_mm, disc, diameter_mm / 2, top) for one in candidates
-    ]
+    tried = [_placed(edges, one, division, heights_mm, disc, diameter_mm / 2) for one in candidates]
+    return _likelier(tried, camera)
+
+
+def see_plain_blank(
+    edges: tuple[Edge, ...],
+    *,
+    measured_mm: float,
+    side: int,
+    top_mm: float,
+    camera: Camera,
+) -> Seen:
+    """See a blank with no disc by its length (side 0) or width (side 1).
+
+    The lean is the sheet's where its corners tell it; else the camera is taken
+    to look straight down.
+    """
+    told = camera.sheet_normal is not None
+    lean = View(
+        focal_px=camera.focal_px,
+        centre_px=camera.centre_px,
+        normal=np.array([0.0, 0.0, 1.0]) if camera.sheet_normal is None else camera.sheet_normal,
+        height_mm=camera.focal_px,
+    )
+    view = view_of_length(
+        edges[0].points_px,
+        edges[0].outward,
+        measured_mm=measured_mm,
+        side=side,
+        top_mm=top_mm,
+        lean=lean,
+    )
+    by = "the sheet's corners" if told else "nothing: taken as square on"
+    return _plain(edges, view, top_mm=top_mm, foot_share=EVEN_SHARE, corrected_by=by)
+
+
+def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str, float]) -> Seen:
+    """See a blank in the view that another one in the same photograph gave.
+
+    Parameters
+    ----------
+    edges : tuple of Edge
+        Exterior first.
+    other : Seen
+        The blank that was measured.
+    heights_mm : mapping
+        Tops above the sheet by part.
+
+    Returns
+    -------
+    Seen
+        With its own disc, of the size found, or plain where it has none.
+    """
+    try:
+        disc = fit_disc(edges[0].points_px)
+    except NoDiscError:
+        return _plain(
+            edges,
+            other.view,
+            top_mm=other.top_mm,
+            foot_share=other.foot_share,
+            corrected_by=other.corrected_by,
+        )
+    rim, outward = edges[0].points_px[disc.inlier], edges[0].outward[disc.inlier]
+    top_mm = heights_mm.get("disc", 0.0)
+    heights = edge_heights(other.view, rim, outward, top_mm=top_mm, foot_share=other.foot_share)
+    centre, radius = dominant_circle(other.view.to_plane(rim, heights))
+    off = np.hypot(*(other.view.to_plane(rim, heights) - centre).T) - radius
+    beside = DiscView(other.view, centre, float(np.sqrt(np.mean(off**2))), other.foot_share)
+    division = _divide(edges, beside, 2 * radius, heights_mm)
+    seen = _placed(edges, beside, division, heights_mm, disc, radius)
+    return replace(seen, corrected_by=other.corrected_by, doubt_deg=other.doubt_deg)
+
+
+def _likelier(tried: list[Seen], camera: Camera) -> Seen:
+    """Choose between the two leans, and say by what."""
+    between = _degrees_between(tried[0].view.normal, tried[1].view.normal)
+    if camera.sheet_normal is not None:
+        apart = [_degrees_between(one.view.normal, camera.sheet_normal) for one in tried]
+        best = int(np.argmin(apart))
+        doubt = apart[best] if apart[best] > AGREE_DEG else 0.0
+        by = "the disc's ellipse and the sheet's corners"
+        return replace(tried[best], corrected_by=by, doubt_deg=doubt)
     judged = [
         judge_lean(
             seen.rings_mm,
@@ -123,47 +225,23 @@ def see_disc_blank(
     ]
     best = int(np.argmin([judgement.cost for judgement in judged]))
     margin = abs(judged[0].cost - judged[1].cost)
-    between = float(
-        np.degrees(np.arccos(np.clip(tried[0].view.normal @ tried[1].view.normal, -1, 1)))
-    )
     witnesses = judged[best].witnesses
-    reason = "the disc's ellipse" + (f", with {' and '.join(witnesses)}" if witnesses else "")
-    chosen = tried[best]
-    return Seen(
-        **{
-            **{name: getattr(chosen, name) for name in chosen.__dataclass_fields__},
-            "corrected_by": reason,
-            "doubt_deg": between if margin < CLEAR else 0.0,
-        }
-    )
+    by = "the disc's ellipse" + (f", with {' and '.join(witnesses)}" if witnesses else "")
+    return replace(tried[best], corrected_by=by, doubt_deg=between if margin < CLEAR else 0.0)
 
 
-def see_plain_blank(
-    edges: tuple[Edge, ...],
-    *,
-    measured_mm: float,
-    side: int,
-    top_mm: float,
-    focal_px: float,
-    centre_px: FloatArray,
+def _degrees_between(first: FloatArray, second: FloatArray) -> float:
+    return float(np.degrees(np.arccos(np.clip(first @ second, -1, 1))))
+
+
+def _plain(
+    edges: tuple[Edge, ...], view: View, *, top_mm: float, foot_share: float, corrected_by: str
 ) -> Seen:
-    """See a blank with no disc, square on, by its length (side 0) or width (side 1)."""
-    square_on = View(
-        focal_px=focal_px, centre_px=centre_px, normal=(0.0, 0.0, 1.0), height_mm=focal_px
-    )
-    outer = edges[0]
-    view = view_of_length(
-        outer.points_px,
-        outer.outward,
-        measured_mm=measured_mm,
-        side=side,
-        top_mm=top_mm,
-        lean=square_on,
-    )
+    """Bring a blank with no disc to the plane, all at one height."""
     rings = tuple(
         view.to_plane(
             edge.points_px,
-            edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm, foot_share=EVEN_SHARE),
+            edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm, foot_share=foot_share),
         )
         for edge in edges
     )
@@ -177,13 +255,20 @@ def see_plain_blank(
         disc=None,
         top_mm=top_mm,
         fit_mm=0.0,
-        corrected_by="nothing: taken as square on",
+        foot_share=foot_share,
+        corrected_by=corrected_by,
         doubt_deg=0.0,
     )
 
 
-def _divide(edges: tuple[Edge, ...], seen: DiscView, diameter_mm: float, top_mm: float) -> Division:
+def _divide(
+    edges: tuple[Edge, ...],
+    seen: DiscView,
+    diameter_mm: float,
+    heights_mm: Mapping[str, float],
+) -> Division:
     """Divide a boundary into parts, all taken at the height of the disc's face."""
+    top_mm = heights_mm.get("disc", 0.0)
     rings = tuple(
         seen.view.to_plane(
             edge.points_px,
@@ -207,7 +292,6 @@ def _placed(
     heights_mm: Mapping[str, float],
     disc: Disc,
     radius_mm: float,
-    top_mm: float,
 ) -> Seen:
     """Bring each part of a boundary to its own height."""
     rings = [
@@ -227,8 +311,9 @@ def _placed(
         division=division,
         origin_mm=seen.centre_mm,
         disc=disc,
-        top_mm=top_mm,
+        top_mm=heights_mm.get("disc", 0.0),
         fit_mm=seen.rms_mm,
+        foot_share=seen.foot_share,
         corrected_by="",
         doubt_deg=0.0,
     )
@@ -302,11 +387,11 @@ def _top(part: Part, heights_mm: Mapping[str, float]) -> float:
     return heights_mm.get("disc" if part.kind == "hole" else part.kind, 0.0)
 
 
-def _normalised_conic(disc: Disc, focal_px: float, centre_px: FloatArray) -> FloatArray:
+def _normalised_conic(disc: Disc, camera: Camera) -> FloatArray:
     """Matrix of the rim's ellipse in pixels from the principal point over the focal length."""
-    a, b = np.array(disc.ellipse.semi_axes_px) / focal_px
+    a, b = np.array(disc.ellipse.semi_axes_px) / camera.focal_px
     cos, sin = np.cos(disc.ellipse.angle_rad), np.sin(disc.ellipse.angle_rad)
-    x, y = (disc.ellipse.centre_px - centre_px) / focal_px
+    x, y = (disc.ellipse.centre_px - camera.centre_px) / camera.focal_px
     # Unit circle <- scaled by the axes <- turned <- moved to the ellipse's centre.
     to_unit = np.array([[cos / a, sin / a, 0], [-sin / b, cos / b, 0], [0, 0, 1]]) @ np.array(
         [[1, 0, -x], [0, 1, -y], [0, 0, 1]]

@@ -1,0 +1,252 @@
+"""Put the outline record together: frame, polygon, lines and arcs, scale and uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon, make_valid
+from shapely.geometry.polygon import orient
+
+from blanktrace.arcs import reduce_ring
+from blanktrace.budget import Circumstances, add_up
+from blanktrace.edge import Edge
+from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
+from blanktrace.parts import Part
+from blanktrace.stance import Seen
+
+FloatArray = NDArray[np.float64]
+
+INDEPENDENT_POINTS = 30
+"""Points of a rim that err independently: neighbours share their shading and grain."""
+
+UNTOLD_LEAN_DEG = 3.0
+SHEET_LEAN_DEG = 0.3
+"""Standard uncertainty of the lean: of a phone held level by eye; by the sheet's corners."""
+
+UNEVEN_SHARE = 0.3
+LEAST_UNEVEN_PX = 0.05
+"""Share of the rim's unevenness that may be of the shape a lean has; the least there is."""
+
+TOLERANCE_MM = 0.05
+"""How far lines and arcs may leave the traced boundary."""
+
+USUAL_FOCAL_35_MM = 26.0
+"""Focal length (35 mm equivalent) of a phone's main camera, common practice, where none is told."""
+
+
+def assemble(
+    seen: Seen,
+    edges: tuple[Edge, ...],
+    *,
+    focal_known: bool,
+    measured: Measured,
+    measured_mm: float,
+    heights_mm: Mapping[str, float],
+) -> Outline:
+    """Make the outline record of a blank that was seen.
+
+    Parameters
+    ----------
+    seen : Seen
+        The blank in the plane of the sheet.
+    edges : tuple of Edge
+        The same in the photograph.
+    focal_known : bool
+        Whether the photograph told its focal length.
+    measured, measured_mm
+        What the calipers measured, on this blank or one beside it.
+    heights_mm : mapping
+        Heights that were given.
+
+    Returns
+    -------
+    Outline
+    """
+    rings, parts = _own_frame(seen)
+    polygon = _polygon(rings)
+    path = tuple(
+        reduce_ring(np.asarray(ring.coords)[:-1], tolerance_mm=TOLERANCE_MM)
+        for ring in (polygon.exterior, *polygon.interiors)
+    )
+    mm_per_px = _mm_per_px(seen)
+    u95_mm, contributions = add_up(
+        _circumstances(
+            seen,
+            blur_px=edges[0].blur_px,
+            mm_per_px=mm_per_px,
+            measured_mm=measured_mm,
+            heights_given=bool(heights_mm),
+            focal_known=focal_known,
+        )
+    )
+    return Outline(
+        polygon=polygon,
+        path=path,
+        parts=parts,
+        rim=_rim(seen),
+        scale=Scale(mm_per_px=mm_per_px, measured=measured, measured_mm=measured_mm),
+        stance=Stance(
+            tilt_deg=seen.view.tilt_deg,
+            corrected_by=seen.corrected_by,
+            camera_height_mm=seen.view.height_mm,
+        ),
+        quality=Quality(
+            u95_mm=u95_mm,
+            contributions=contributions,
+            warnings=_warnings(seen, focal_known=focal_known, heights_mm=heights_mm),
+        ),
+        rings_px=tuple(edge.points_px for edge in edges),
+    )
+
+
+def _rim(seen: Seen) -> Rim | None:
+    if seen.disc is None:
+        return None
+    centre = seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0]
+    diameter_mm = seen.division.parts[0].diameter_mm
+    assert diameter_mm is not None, "the first part of a disc blank is its disc"
+    return Rim(
+        diameter_mm=diameter_mm,
+        centre_px=(float(centre[0]), float(centre[1])),
+        semi_axes_px=seen.disc.ellipse.semi_axes_px,
+        rms_px=seen.disc.ellipse.rms_px,
+    )
+
+
+def _own_frame(seen: Seen) -> tuple[list[FloatArray], tuple[Part, ...]]:
+    """Move the rings and parts to the outline's own frame."""
+    if seen.disc is not None:
+        origin, axis = seen.origin_mm, seen.division.axis_rad
+        if np.isnan(axis):
+            axis = np.pi / 2
+    else:
+        body = Polygon(seen.rings_mm[0], seen.rings_mm[1:]).buffer(0)
+        origin = np.array([body.centroid.x, body.centroid.y])
+        axis = _long_axis(seen.rings_mm[0])
+    turn = np.pi / 2 - axis
+    matrix = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    rings = [(ring - origin) @ matrix for ring in seen.rings_mm]
+    parts = []
+    for part in seen.division.parts:
+        x, y = (np.array(part.centre_mm) - origin) @ matrix
+        parts.append(
+            Part(
+                part.kind,
+                (float(x), float(y)),
+                diameter_mm=part.diameter_mm,
+                inner_mm=part.inner_mm,
+                width_mm=part.width_mm,
+                reach_mm=part.reach_mm,
+            )
+        )
+    return rings, tuple(parts)
+
+
+def _long_axis(ring: FloatArray) -> float:
+    """Direction of the long side of the smallest rectangle around a ring."""
+    box = Polygon(ring).minimum_rotated_rectangle
+    corners = np.asarray(box.exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    long = sides[np.argmax(np.hypot(*sides.T))]
+    return float(np.arctan2(long[1], long[0]))
+
+
+def _polygon(rings: list[FloatArray]) -> Polygon:
+    """Make one valid polygon, exterior counter-clockwise, of rings in order."""
+    body = Polygon(rings[0], rings[1:])
+    if not body.is_valid:
+        repaired = make_valid(body)
+        pieces = repaired.geoms if hasattr(repaired, "geoms") else [repaired]
+        polygons: list[Polygon] = []
+        for piece in pieces:
+            polygons.extend(piece.geoms if isinstance(piece, MultiPolygon) else [piece])
+        body = max((p for p in polygons if isinstance(p, Polygon)), key=lambda p: p.area)
+    return orient(body, sign=1.0)
+
+
+def _mm_per_px(seen: Seen) -> float:
+    """Scale at the measured face: root of mm² per px², at the disc's centre or the middle."""
+    middle = seen.rings_mm[0].mean(axis=0) if seen.disc is None else seen.origin_mm
+    step = 0.01
+    corners = middle + np.array([[0.0, 0.0], [step, 0.0], [0.0, step]])
+    origin, right, up = seen.view.to_photo(corners, seen.top_mm)
+    area_px2 = abs(float(np.linalg.det(np.array([right - origin, up - origin]))))
+    return step / float(np.sqrt(area_px2))
+
+
+def _circumstances(
+    seen: Seen,
+    *,
+    blur_px: float,
+    mm_per_px: float,
+    measured_mm: float,
+    heights_given: bool,
+    focal_known: bool,
+) -> Circumstances:
+    boundary = np.concatenate(seen.rings_mm)
+    middle = boundary.mean(axis=0) if seen.disc is None else seen.origin_mm
+    away = np.hypot(*(boundary - middle).T)
+    radius = _rim_radius(seen)
+    return Circumstances(
+        measured_mm=measured_mm,
+        radius_mm=float(np.sqrt(np.mean(away**2))),
+        beyond_mm=float(np.sqrt(np.mean(np.maximum(away - 1.02 * radius, 0.0) ** 2))),
+        nadir_mm=float(np.hypot(*middle)),
+        height_mm=seen.view.height_mm,
+        mm_per_px=mm_per_px,
+        blur_px=blur_px,
+        fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),
+        lean_deg=seen.doubt_deg or _lean_deg(seen, radius, mm_per_px),
+        heights_given=heights_given,
+        focal_known=focal_known,
+        tilt_deg=seen.view.tilt_deg,
+        off_axis=float(np.hypot(*middle)) / seen.view.height_mm,
+    )
+
+
+def _rim_radius(seen: Seen) -> float:
+    rim = _rim(seen)
+    return 0.0 if rim is None else rim.diameter_mm / 2
+
+
+def _lean_deg(seen: Seen, radius_mm: float, mm_per_px: float) -> float:
+    """Standard uncertainty of the lean."""
+    if "sheet" in seen.corrected_by:
+        return SHEET_LEAN_DEG
+    if seen.disc is None:
+        return UNTOLD_LEAN_DEG
+    uneven_mm = UNEVEN_SHARE * max(seen.fit_mm, LEAST_UNEVEN_PX * mm_per_px)
+    # A rim uneven by e looks like a lean of about the root of 2 e / R.
+    return float(np.degrees(np.sqrt(2 * uneven_mm / radius_mm)))
+
+
+def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:
+    said = []
+    if not focal_known:
+        said.append(
+            f"The photo does not tell its focal length; {USUAL_FOCAL_35_MM:.0f} mm (35 mm "
+            "equivalent) is assumed, so tilt and part heights are corrected less surely."
+        )
+    if not heights_mm:
+        said.append(
+            "No thickness is given, so every part is taken as lying at one height. "
+            "Give it with --thick for a truer tab and loop."
+        )
+    if seen.disc is None and "sheet" not in seen.corrected_by:
+        said.append(
+            "The blank has no disc to tell the camera's tilt by; the photo is taken as square on. "
+            "Let the sheet's four corners show and name its size with --sheet."
+        )
+    elif seen.doubt_deg and "sheet" in seen.corrected_by:
+        said.append(
+            f"The disc and the sheet's corners disagree about the camera's tilt by "
+            f"{seen.doubt_deg:.1f} degrees. Check that the sheet lies flat."
+        )
+    elif seen.doubt_deg:
+        said.append(
+            f"The disc alone cannot tell which of two ways the camera leaned "
+            f"({seen.doubt_deg:.1f} degrees apart); the likelier one is used."
+        )
+    return tuple(said)
