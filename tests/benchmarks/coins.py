@@ -132,7 +132,7 @@ def see_coins(
     }
     said: list[str] = []
     coins: list[Coin] = []
-    silhouettes = find_silhouettes(photo.rgb)
+    silhouettes = find_silhouettes(photo.rgb).silhouettes
     for thing in objects:
         if "diameter_mm" not in thing or "sided" in thing.get("shape_note", ""):
             continue
