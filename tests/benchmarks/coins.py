@@ -92,9 +92,7 @@ def _report(file: Path, objects: list[dict[str, Any]]) -> str:
     if len(coins) < 2:
         return head
     first = max(coins, key=lambda coin: coin.diameter_mm)
-    outline = trace_photo(file, disc=first.diameter_mm, thick=THICK_MM[first.name], at=first.at)
-    # A diameter has two boundaries.
-    stated = 2 * outline.quality.u95_mm
+    stated = _stated_mm(file, first)
     rows = [
         (
             p.name,
@@ -117,6 +115,16 @@ def _report(file: Path, objects: list[dict[str, Any]]) -> str:
     )
     share = f"scaled by each in turn: median {np.median(every):.2%}, worst {max(every):.2%} off"
     return f"{head}\n{table}\n{share}"
+
+
+def _stated_mm(file: Path, first: Coin) -> float | None:
+    """What the command says of a diameter, or None where it refuses the photograph."""
+    try:
+        traced = trace_photo(file, disc=first.diameter_mm, thick=THICK_MM[first.name], at=first.at)
+    except TraceError:
+        return None
+    # A diameter has two boundaries.
+    return 2 * traced.quality.u95_mm
 
 
 def see_coins(
