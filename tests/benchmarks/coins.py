@@ -192,7 +192,9 @@ def normalised_conic(disc: Disc, focal_px: float, centre_px: FloatArray) -> Floa
 
 def _circle(seen: DiscView, coin: Coin) -> tuple[float, float]:
     """Radius of a coin in a view, and how far its rim is from round."""
-    heights = edge_heights(seen.view, coin.rim_px, coin.outward, top_mm=THICK_MM[coin.name], foot_share=seen.foot_share)
+    heights = edge_heights(
+        seen.view, coin.rim_px, coin.outward, top_mm=THICK_MM[coin.name], foot_share=seen.foot_share
+    )
     circle = fit_circle(seen.view.to_plane(coin.rim_px, heights))
     return circle.radius_px * _radius_px(coin) / coin.disc.ellipse.mean_radius_px, circle.rms_px
 

@@ -100,9 +100,7 @@ def test_a_strap_that_hides_a_fifth_of_the_rim_does_not_move_it(radius, blur):
     half = radius * np.sin(np.pi / 5)
     low, high = centre + (-half, -1.6 * radius), centre + (half, 0)
     x, y = grid(width, height)
-    level = np.maximum(
-        disc_level(x, y, centre, radius, blur), box_level(x, y, low, high, blur)
-    )
+    level = np.maximum(disc_level(x, y, centre, radius, blur), box_level(x, y, low, high, blur))
     ring = rough_ring(centre, radius, wander=0.0)
     free = ~((np.abs(ring[:, 0] - centre[0]) < half) & (ring[:, 1] < centre[1]))
     # Walked from the strap's right edge round to its left, then over its end.

@@ -55,9 +55,7 @@ def test_one_of_two_views_is_the_camera(tilt_deg, towards_deg, centre, foot):
     centre = np.array(centre)
     rim, outward = rim_of(true, centre, foot=foot)
     conic = conic_of(true, centre, TOP_MM)
-    views = views_of_disc(
-        rim, outward, conic=conic, radius_mm=RADIUS_MM, top_mm=TOP_MM, **CAMERA
-    )
+    views = views_of_disc(rim, outward, conic=conic, radius_mm=RADIUS_MM, top_mm=TOP_MM, **CAMERA)
     assert views[0].view.tilt_deg <= views[1].view.tilt_deg
     seen = min(views, key=lambda one: np.abs(one.view.normal - true.normal).max())
     assert_allclose(seen.view.normal, true.normal, atol=np.deg2rad(0.02))

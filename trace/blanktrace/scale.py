@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
-from shapely import MultiPoint
+from shapely import MultiPoint, get_coordinates
 
 from blanktrace.rectify import View, circle_poses
 
@@ -146,7 +146,15 @@ def views_of_disc(
         facing = _faces_nadir(view, rim_px, outward)
         starts = np.full(len(rim_px), top_mm), np.where(facing, 0.0, top_mm)
         tried = [
-            _settled(view, rim_px, outward, heights, radius_mm, sheet_normal) for heights in starts
+            _settled(
+                view,
+                rim_px,
+                outward,
+                heights_mm=heights,
+                radius_mm=radius_mm,
+                sheet_normal=sheet_normal,
+            )
+            for heights in starts
         ]
         found.append(min(tried, key=lambda one: one.rms_mm))
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
@@ -157,6 +165,7 @@ def _settled(
     view: View,
     rim_px: FloatArray,
     outward: FloatArray,
+    *,
     heights_mm: FloatArray,
     radius_mm: float,
     sheet_normal: FloatArray | None,
@@ -271,7 +280,6 @@ def view_of_length(
 
 def rectangle_sides(points_mm: FloatArray) -> tuple[float, float]:
     """Long and short side of the smallest rectangle around points."""
-    box = MultiPoint(points_mm).minimum_rotated_rectangle
-    corners = np.asarray(box.exterior.coords)
+    corners = get_coordinates(MultiPoint(points_mm).minimum_rotated_rectangle)
     sides = np.hypot(*(corners[1:3] - corners[:2]).T)
     return float(sides.max()), float(sides.min())
