@@ -34,6 +34,7 @@ STAGES = {
     "blanktrace.rectify",
     "blanktrace.scale",
     "blanktrace.segment",
+    "blanktrace.separate",
     "blanktrace.silhouette",
     "blanktrace.stance",
     "blankfit.artwork",
@@ -57,6 +58,7 @@ MADE_OF = {
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
+    ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour
     ("blanktrace.stance", "blanktrace.disc"),  # the rim tells where the camera was
     ("blanktrace.stance", "blanktrace.lean"),  # up to one of two leans
     ("blanktrace.stance", "blanktrace.parts"),  # each part is seen at its own height
