@@ -10,6 +10,7 @@ import io
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 from shapely import Polygon, make_valid
@@ -126,7 +127,6 @@ def _inscribed_circle(ring: FloatArray) -> tuple[FloatArray, float]:
 
 
 def _valid(body: Polygon) -> Polygon:
-    repaired = make_valid(body)
-    pieces = [p for p in getattr(repaired, "geoms", [repaired]) if isinstance(p, Polygon)]
-    flat = pieces or [p for group in repaired.geoms for p in group.geoms]
-    return max(flat, key=lambda piece: piece.area)
+    pieces = shapely.get_parts(make_valid(body))
+    flat = [piece for part in pieces for piece in shapely.get_parts(part)]
+    return max((p for p in flat if isinstance(p, Polygon)), key=lambda piece: piece.area)

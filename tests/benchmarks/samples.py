@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -60,7 +61,11 @@ def mm_per_px(camera: Camera, point_mm: ArrayLike) -> float:
 def report_samples() -> str:
     """Trace every sample and tabulate."""
     heads = ("photo", "rms mm", "worst mm", "u95 mm", "covered", "scale", "tilt", "true", "plain")
-    return text_table(heads, [_row(score(case)) for case in sample_cases()])
+    rows = []
+    for case in sample_cases():
+        rows.append(_row(score(case)))
+        print(*rows[-1], file=sys.stderr, flush=True)
+    return text_table(heads, rows)
 
 
 def _row(s: Score) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import multiprocessing
 import re
+import sys
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import cache, partial
@@ -36,7 +37,11 @@ def report_stress(cache_folder: Path | None) -> str:
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(WORKERS, mp_context=spawn, initializer=_alone) as pool:
         work = partial(_score_numbered, cache_folder=cache_folder)
-        scores = list(pool.map(work, range(len(all_scenes()))))
+        scores = []
+        for done in pool.map(work, range(len(all_scenes()))):
+            scores.append(done)
+            rms = figure(done.ours and done.ours.rms_mm)
+            print(done.name, rms, done.said, file=sys.stderr, flush=True)
     wanted = [s for s in scores if not s.reason]
     tables = [_summary(scores), text_table(HEADS, [_row("all", wanted)])]
     tables += [_by_condition(wanted, condition) for condition in CONDITIONS]

@@ -9,6 +9,9 @@ from scipy.special import ndtr
 SHEET = np.array([0.72, 0.71, 0.69])
 WOOD = np.array([0.30, 0.17, 0.09])
 
+BAND_PX = 40.0
+"""How far from a rim no locator looks."""
+
 
 def encoded(linear):
     """Store linear light as 8-bit sRGB (IEC 61966-2-1)."""
@@ -24,10 +27,21 @@ def disc_level(x, y, centre, radius, blur):
     term s/2R is what pulls the half level inward by s²/2R.
     """
     inside = radius - np.hypot(x - centre[0], y - centre[1])
-    level = (inside > 0).astype(np.float32)
-    near = np.abs(inside) < 8 * blur
-    level[near] = ndtr(inside[near] / blur - blur / (2 * radius))
-    return level
+    return ndtr(inside / blur - blur / (2 * radius))
+
+
+def disc_photograph(side, centre, radius, blur, *, noise, light_slope=0.0):
+    """A disc on a sheet lit from one side, noise and light drawn about the rim only."""
+    x, y = grid(side, side)
+    x -= centre[0]
+    y -= centre[1]
+    inside = radius - np.hypot(x, y)
+    rgb = np.where((inside > 0)[..., None], encoded(WOOD), encoded(SHEET))
+    near = np.abs(inside) < BAND_PX
+    level = ndtr(inside[near] / blur - blur / (2 * radius))
+    light = 1 + light_slope * (x[near] - y[near] / 2)
+    rgb[near] = photograph(level, light=light, noise=noise)
+    return rgb
 
 
 def box_level(x, y, low, high, blur):

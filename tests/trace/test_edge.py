@@ -6,7 +6,15 @@ from blanktrace.blur import blur_shift_px
 from blanktrace.circle import fit_circle
 from blanktrace.disc import fit_disc
 from blanktrace.edge import locate_edge
-from tests.trace.pictures import SHEET, WOOD, box_level, disc_level, grid, photograph
+from tests.trace.pictures import (
+    SHEET,
+    WOOD,
+    box_level,
+    disc_level,
+    disc_photograph,
+    grid,
+    photograph,
+)
 
 NOISE = 0.006
 """Of linear light, per channel; white is 0.72."""
@@ -79,9 +87,7 @@ def located(rgb, ring):
 def test_radius_and_centre(radius, offset, blur, noise):
     side = int(2 * radius + 80)
     centre = np.array([side / 2, side / 2]) + offset
-    x, y = grid(side, side)
-    light = 1 + LIGHT_SLOPE * (x - side / 2) - LIGHT_SLOPE / 2 * (y - side / 2)
-    rgb = photograph(disc_level(x, y, centre, radius, blur), noise=noise, light=light)
+    rgb = disc_photograph(side, centre, radius, blur, noise=noise, light_slope=LIGHT_SLOPE)
     edge = located(rgb, rough_ring(centre, radius))
     circle = fit_circle(edge.points_px)
     found = circle.radius_px - blur_shift_px(circle.radius_px, edge.blur_px)

@@ -1,0 +1,153 @@
+import numpy as np
+import pytest
+import shapely
+
+from blanktrace.errors import (
+    BlurError,
+    ContrastError,
+    CutOffError,
+    LengthError,
+    NoBlankError,
+    NoDiscError,
+    SeveralBlanksError,
+)
+from blanktrace.pipeline import trace_photo
+from tests.trace.pictures import (
+    SHEET,
+    box_level,
+    disc_level,
+    grid,
+    jpeg,
+    photograph,
+    tag_photograph,
+)
+
+SIZE = (640, 480)
+RADIUS_PX = 110.0
+DISC_MM = 44.0
+MM_PER_PX = DISC_MM / 2 / RADIUS_PX
+
+
+@pytest.fixture(scope="module")
+def tag():
+    rgb, centre = tag_photograph()
+    return trace_photo(rgb, disc=DISC_MM), centre
+
+
+def true_tag():
+    half, reach = 0.3 * DISC_MM / 2, 1.6 * DISC_MM / 2
+    return (
+        shapely.Point(0, 0)
+        .buffer(DISC_MM / 2, quad_segs=200)
+        .union(shapely.box(-half, 0, half, reach))
+    )
+
+
+def gap_mm(found, truth):
+    """Mean distance between two boundaries, by the area between them."""
+    return found.symmetric_difference(truth).area / truth.length
+
+
+def test_disc_with_tab_in_its_own_frame(tag):
+    outline, centre = tag
+    # The centre at the origin, the tab towards +y, though it points up in the photograph
+    # where y runs down: a mirrored outline would not fit an unlike one, see below.
+    assert gap_mm(outline.polygon, true_tag()) < 0.05
+    assert outline.polygon.exterior.is_ccw
+    assert outline.scale.mm_per_px == pytest.approx(MM_PER_PX, rel=2e-3)
+    # A degree of doubt about the camera's tilt moves the centre's image by half a pixel here.
+    assert outline.rim.centre_px == pytest.approx(tuple(centre), abs=1.0)
+    assert [part.kind for part in outline.parts] == ["disc", "tab"]
+    assert outline.parts[1].width_mm == pytest.approx(0.6 * DISC_MM / 2, abs=0.15)
+
+
+def test_path_keeps_to_the_polygon(tag):
+    outline, _ = tag
+    flat = shapely.Polygon(outline.path[0].flattened(0.01))
+    assert gap_mm(flat, outline.polygon) < 0.05
+    assert len(outline.path[0].points_mm) < 20
+
+
+def test_warns_of_what_it_was_not_told(tag):
+    said = " ".join(tag[0].quality.warnings)
+    assert "focal length" in said
+    assert "--thick" in said
+    assert 0 < tag[0].quality.u95_mm < 5
+
+
+def test_not_mirrored():
+    x, y = grid(*SIZE)
+    low, high = np.array([200.0, 120.0]), np.array([260.0, 360.0])
+    foot = box_level(x, y, (200, 300), (420, 360), 1.0)
+    level = np.maximum(box_level(x, y, low, high, 1.0), foot)
+    outline = trace_photo(photograph(level), length=24.0)
+    # As the photograph shows it: an L, long leg up and foot to the right. The smallest
+    # rectangle is 240 px long, and turned by half a turn at most.
+    upright = shapely.union_all([shapely.box(0, 0, 6, 24), shapely.box(0, 0, 22, 6)])
+    upright = shapely.affinity.translate(upright, *-np.array(upright.centroid.coords[0]))
+    turned = shapely.affinity.rotate(upright, 180, origin=(0, 0))
+    gaps = [gap_mm(outline.polygon, truth) for truth in (upright, turned)]
+    assert min(gaps) < 0.06
+
+
+def test_bytes_and_pixels_give_the_same_size():
+    rgb, _ = tag_photograph(shift=(3.3, -2.7))
+    outline = trace_photo(jpeg(rgb), disc="44 mm")
+    assert gap_mm(outline.polygon, true_tag()) < 0.06
+
+
+def test_same_photo_same_text():
+    rgb, _ = tag_photograph()
+    first, second = (trace_photo(rgb, disc=DISC_MM).to_json() for _ in range(2))
+    assert first == second
+
+
+def disc(place=(320, 240), radius=90.0, blur=1.0, **kw):
+    x, y = grid(*SIZE)
+    return photograph(disc_level(x, y, place, radius, blur), **kw)
+
+
+def square():
+    x, y = grid(*SIZE)
+    return photograph(box_level(x, y, (220, 140), (420, 340), 1.0))
+
+
+def pair():
+    x, y = grid(*SIZE)
+    left, right = (disc_level(x, y, (cx, 240), 80.0, 1.0) for cx in (180, 460))
+    return photograph(np.maximum(left, right))
+
+
+@pytest.mark.parametrize(
+    ("picture", "errors", "words"),
+    [
+        pytest.param(
+            lambda: photograph(np.zeros((480, 640))), NoBlankError, "stands out", id="no blank"
+        ),
+        pytest.param(lambda: disc(place=(40, 240)), CutOffError, "left edge", id="cut off"),
+        pytest.param(pair, SeveralBlanksError, "--at", id="two blanks"),
+        pytest.param(square, NoDiscError, "--length", id="no disc"),
+        pytest.param(lambda: disc(blur=9.0), BlurError, "Hold the phone still", id="blurred"),
+        pytest.param(
+            lambda: disc(blank=SHEET * 0.985, noise=0.02),
+            (ContrastError, NoBlankError),
+            "paper of another tint",
+            id="faint",
+        ),
+    ],
+)
+def test_refusals_say_what_to_do(picture, errors, words):
+    with pytest.raises(errors, match=words):
+        trace_photo(picture(), disc=40.0)
+
+
+def test_exactly_one_size():
+    with pytest.raises(TypeError, match="exactly one"):
+        trace_photo(disc(), disc=40.0, length=40.0)
+    with pytest.raises(TypeError, match="exactly one"):
+        trace_photo(disc())
+
+
+def test_a_length_without_a_unit_is_refused():
+    with pytest.raises(LengthError):
+        trace_photo(disc(), disc="forty")

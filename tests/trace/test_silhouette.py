@@ -1,0 +1,81 @@
+import numpy as np
+import pytest
+import shapely
+
+from blanktrace.errors import CutOffError, NoBlankError, SeveralBlanksError, TraceError
+from blanktrace.silhouette import choose, find_silhouettes
+from tests.trace.pictures import SHEET, disc_level, grid, photograph, tag_photograph
+
+SIZE = (640, 480)
+
+
+def discs(*places, blur=1.0, radius=70.0, size=SIZE):
+    x, y = grid(*size)
+    level = np.max([disc_level(x, y, place, radius, blur) for place in places], axis=0)
+    return photograph(level)
+
+
+def signed_area(ring):
+    """Above 0 where a ring turns from x towards y."""
+    x, y = ring.T
+    return np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) / 2
+
+
+def test_disc_with_tab_and_its_shadow():
+    rgb, centre = tag_photograph()
+    (found,) = find_silhouettes(rgb)
+    radius = 110.0
+    tab = shapely.box(*(centre + (-0.3 * radius, -1.6 * radius)), *(centre + (0.3 * radius, 0)))
+    truth = shapely.Point(centre).buffer(radius, quad_segs=90).union(tab)
+    off = shapely.Polygon(found.rings_px[0]).symmetric_difference(truth).area
+    # The shadow reaches 10 px beyond the blank; a boundary within the reach leaves it out.
+    assert off / truth.length < 0.6 * found.reach_px
+    assert len(found.rings_px) == 1
+    np.testing.assert_allclose(found.light, SHEET, rtol=0.03)
+    assert signed_area(found.rings_px[0]) > 0
+
+
+def test_holes_turn_the_other_way():
+    x, y = grid(*SIZE)
+    level = disc_level(x, y, (320, 240), 120.0, 1.0) - disc_level(x, y, (330, 240), 60.0, 1.0)
+    (found,) = find_silhouettes(photograph(level))
+    outer, hole = found.rings_px
+    assert shapely.Polygon(hole).centroid.coords[0] == pytest.approx((330, 240), abs=1.0)
+    assert signed_area(outer) > 0 > signed_area(hole)
+
+
+def test_several_are_found_the_largest_first_and_chosen_by_place():
+    x, y = grid(*SIZE)
+    large, small = disc_level(x, y, (180, 240), 90, 1.0), disc_level(x, y, (470, 230), 60, 1.0)
+    found = find_silhouettes(photograph(np.maximum(large, small)))
+    assert len(found) == 2
+    assert found[0].area_px2 > found[1].area_px2
+    assert choose(found, at=(180, 240)) == 0
+    assert choose(found, at=(470, 230)) == 1
+    with pytest.raises(SeveralBlanksError, match="2 blanks are in view"):
+        choose(found, at=None)
+    with pytest.raises(NoBlankError, match="nearest is at"):
+        choose(found, at=(320, 20))
+
+
+def test_one_needs_no_place():
+    assert choose(find_silhouettes(discs((320, 240))), at=None) == 0
+
+
+@pytest.mark.parametrize(
+    ("place", "side"),
+    [((30, 240), "left"), ((610, 240), "right"), ((320, 20), "top"), ((320, 470), "bottom")],
+)
+def test_cut_off(place, side):
+    with pytest.raises(CutOffError, match=f"{side} edge of the photo"):
+        find_silhouettes(discs(place))
+
+
+def test_empty_sheet():
+    with pytest.raises(NoBlankError, match="Nothing stands out"):
+        find_silhouettes(photograph(np.zeros((480, 640))))
+
+
+def test_refusals_are_trace_errors():
+    assert issubclass(CutOffError, TraceError)
+    assert issubclass(TraceError, ValueError)
