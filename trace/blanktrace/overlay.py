@@ -36,6 +36,9 @@ FloatArray = NDArray[np.float64]
 PANEL_PX = 600
 """Width of the column with the numbers."""
 
+LEAST_COLUMN_PX = 760
+"""Width that the photograph's own column has at least: its words need that much."""
+
 EDGE_PX = 24
 """Room round everything."""
 
@@ -90,7 +93,7 @@ def draw_check(rgb: Pixels, outline: Outline) -> Image.Image:
     _draw_outline(photo, crop, outline)
     _draw_disc(photo, crop, outline)
     places = _places(outline.rings_px[0])
-    looks = [_look(rgb, outline, place, photo.width) for place in places]
+    looks = [_look(rgb, outline, place, _column_px(photo)) for place in places]
     for name, place in zip(LOOK_NAMES, places, strict=True):
         _frame_look(photo, crop, outline, place, name)
     _name_parts(photo, crop, outline)
@@ -130,6 +133,11 @@ def _places(ring_px: FloatArray) -> list[FloatArray]:
     return [ring_px[np.searchsorted(reached, at)] for at in wanted]
 
 
+def _column_px(photo: Image.Image) -> int:
+    """Width of the column with the photograph, which may be a narrow one."""
+    return max(photo.width, LEAST_COLUMN_PX)
+
+
 def _reach_px(outline: Outline) -> float:
     """Half the side of the square that a closer look shows."""
     return max(float(np.ptp(outline.rings_px[0], axis=0).max()) * LOOK_SHARE / 2, 6.0)
@@ -159,7 +167,11 @@ def _frame_look(
     pen.rectangle(box, outline=PAPER, width=4)
     pen.rectangle(tuple(v + d for v, d in zip(box, (1, 1, -1, -1), strict=True)),
                   outline=INK, width=2)  # fmt: skip
-    _label(photo, (box[2] + 6, box[1]), name, anchor="la")
+    # Its letter stands away from the blank's middle, where no part's name is.
+    if place[0] < outline.rings_px[0][:, 0].mean():
+        _label(photo, (box[0] - 6, box[1]), name, anchor="ra")
+    else:
+        _label(photo, (box[2] + 6, box[1]), name, anchor="la")
 
 
 def _name_parts(photo: Image.Image, crop: Crop, outline: Outline) -> None:
@@ -185,20 +197,18 @@ def _assemble(
     photo: Image.Image, crop: Crop, looks: list[Image.Image], outline: Outline
 ) -> Image.Image:
     """Lay photograph, scale, closer looks and numbers side by side."""
+    column = _column_px(photo)
     left_height = photo.height + 6 * TEXT_PX + looks[0].height
     panel = draw_panel(outline, width_px=PANEL_PX)
-    size = (
-        photo.width + PANEL_PX + 3 * EDGE_PX,
-        max(left_height, panel.height) + 2 * EDGE_PX,
-    )
+    size = column + PANEL_PX + 3 * EDGE_PX, max(left_height, panel.height) + 2 * EDGE_PX
     whole = Image.new("RGB", size, PAPER)
     whole.paste(photo, (EDGE_PX, EDGE_PX))
-    whole.paste(panel, (photo.width + 2 * EDGE_PX, EDGE_PX))
+    whole.paste(panel, (column + 2 * EDGE_PX, EDGE_PX))
     top = EDGE_PX + photo.height + TEXT_PX
-    _draw_bars(whole, (EDGE_PX, top), crop.factor / outline.scale.mm_per_px, photo.width)
+    _draw_bars(whole, (EDGE_PX, top), crop.factor / outline.scale.mm_per_px, column)
     top += 5 * TEXT_PX
     for index, (name, look) in enumerate(zip(LOOK_NAMES, looks, strict=True)):
-        left = EDGE_PX + index * (photo.width + EDGE_PX) // LOOKS
+        left = EDGE_PX + index * (column + EDGE_PX) // LOOKS
         whole.paste(look, (left, top))
         _label(whole, (left + 10, top + 8), name, anchor="la")
     return whole

@@ -20,9 +20,6 @@ MARGIN_SHARE = 0.3
 ROUNDEST = 4 / 3
 """The crop is at most this much longer than wide, so that the picture stays compact."""
 
-LARGEST_FACTOR = 3.0
-"""Small photographs are enlarged no more than this."""
-
 OVERSAMPLING = 3
 """Lines are drawn this much larger, then averaged down to smooth edges."""
 
@@ -64,7 +61,7 @@ def crop_about(ring_px: FloatArray, shape: tuple[int, ...]) -> Crop:
     middle = (low + high) / 2
     left, top = np.maximum(np.floor(middle - wanted / 2), 0).astype(int)
     right, bottom = np.minimum(np.ceil(middle + wanted / 2), (shape[1], shape[0])).astype(int)
-    factor = min(PHOTO_PX / max(right - left, bottom - top), LARGEST_FACTOR)
+    factor = PHOTO_PX / max(right - left, bottom - top)
     return Crop(int(left), int(top), int(right), int(bottom), float(factor))
 
 
