@@ -7,7 +7,7 @@ from blanktrace.outline_file import read_outline
 from blanktrace.overlay import draw_check
 from blanktrace.path import Path
 from blanktrace.photo import read_photo
-from blanktrace.pipeline import trace_photo
+from blanktrace.pipeline import trace_photo, trace_photos
 
 __all__ = [
     "Outline",
@@ -19,4 +19,5 @@ __all__ = [
     "read_outline",
     "read_photo",
     "trace_photo",
+    "trace_photos",
 ]

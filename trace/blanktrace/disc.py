@@ -67,7 +67,7 @@ RIVAL_RADIUS = 0.7
 """A second circle with these shares of the first one's votes and radius rivals it."""
 
 NEAR_SHARE = 0.03
-LARGEST_STRAY = 0.18
+LARGEST_STRAY = 0.3
 """Length of boundary near the rim, within 3 % of the radius, but off it, over that on it. A
 strap leaves the rim within 0.11 of it, be its corners rounded or not."""
 

@@ -186,7 +186,7 @@ def _draw_disc(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
     mapped = to_photo_map(outline, within_mm=radius * NEAR, beyond_mm=radius / NEAR)
     turn = np.linspace(0, 2 * np.pi, CIRCLE_STEPS + 1)
     circle = crop.at(transfer(mapped, radius * np.column_stack([np.cos(turn), np.sin(turn)])))
-    apart, _ = KDTree(crop.at(outline.rings_px[0])).query(circle)
+    apart = np.asarray(KDTree(crop.at(outline.rings_px[0])).query(circle)[0])
     starts = [at for at in range(0, CIRCLE_STEPS, DASH_STEPS) if apart[at] > HALO_PX]
     dashes = [circle[at : at + DASH_STEPS // 2 + 1] for at in starts]
     _draw_lines(photo, [*cross, *dashes], DISC_COLOUR)

@@ -28,6 +28,7 @@ VERMILION = "#d55e00"
 
 MM_PER_INCH = 25.4
 LARGEST_CAUSES = 3
+MOST_SIZES = 10
 
 PART_SIZES = (
     ("diameter_mm", "across"),
@@ -106,11 +107,13 @@ def _sizes(outline: Outline) -> Iterator[_Line]:
     yield _heading("Measured with calipers")
     yield _item(f"{scale.measured}: {format_length(scale.measured_mm)}")
     yield _heading("Found in the photo")
-    long_mm, short_mm = overall_mm(outline)
-    yield _item(f"overall: {format_length(long_mm)}")
-    yield _item(f"by {format_length(short_mm)}")
-    for part in outline.parts:
-        yield from _part(part)
+    length_mm, width_mm = overall_mm(outline)
+    yield _item(f"length: {format_length(length_mm)}")
+    yield _item(f"width: {format_length(width_mm)}")
+    rows = [row for part in outline.parts for row in _part(part)]
+    yield from rows[:MOST_SIZES]
+    if len(rows) > MOST_SIZES:
+        yield _item(f"and {len(rows) - MOST_SIZES} more, in outline.json")
 
 
 def _part(part: Part) -> Iterator[_Line]:
@@ -152,6 +155,11 @@ def _round(length_mm: float) -> str:
 
 
 def overall_mm(outline: Outline) -> tuple[float, float]:
-    """Return the long and the short side of the smallest rectangle round an outline."""
-    long_mm, short_mm = rectangle_sides(np.asarray(outline.polygon.exterior.coords)[:-1])
-    return long_mm, short_mm
+    """Return an outline's length and width: along the tab and across it, where there is a disc.
+
+    Without a disc they are the sides of the smallest rectangle round it.
+    """
+    if outline.rim is not None:
+        left, low, right, high = outline.polygon.bounds
+        return high - low, right - left
+    return rectangle_sides(np.asarray(outline.polygon.exterior.coords)[:-1])

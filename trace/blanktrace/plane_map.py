@@ -19,11 +19,11 @@ from blanktrace.outline import Outline
 
 FloatArray = NDArray[np.float64]
 
-POINTS = 600
+POINTS = 400
 """Boundary points that are enough to find the map by."""
 
-TURNS = 360
-"""Directions tried at first: one a degree."""
+TURNS = 180
+"""Directions tried at first, evenly spread."""
 
 ROUNDS = 12
 """Rounds of pairing nearest points; they settle in fewer."""

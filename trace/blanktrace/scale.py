@@ -30,10 +30,14 @@ MOST_RIM_POINTS = 720
 EVEN_SHARE = 0.5
 """Where nothing tells whether a wall was taken for face: half way up halves the worst error."""
 
-RIM_NOISE_MM = 0.3
 SHEET_LEAN_RAD = 0.004
-"""What a rim point's distance from the circle, with its neighbours' alike, and the lean of a
-sheet are each uncertain by; their quotient weighs one against the other."""
+USUAL_LEAN_RAD = 0.07
+"""What the lean is uncertain by: by the sheet's corners; of a phone held level by eye."""
+
+INDEPENDENT_POINTS = 30
+"""Points of a rim that err independently: neighbours share their shading and grain."""
+
+LEAST_NOISE_MM = 0.01
 
 STRETCHES = 36
 """Stretches of the rim, 10 degrees each, over which one edge or the other is taken."""
@@ -168,7 +172,7 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
-    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm, sheet_normal)
+    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm, sheet_normal, 0.0)
     run = max(3, len(rim_px) // STRETCHES)
     for _ in range(2):
         off = [
@@ -178,7 +182,7 @@ def _settled(
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
         feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
         heights = np.where(feet, 0.0, top_mm)
-        seen = _fit_disc_view(seen.view, rim_px, heights, radius_mm, sheet_normal)
+        seen = _fit_disc_view(seen.view, rim_px, heights, radius_mm, sheet_normal, seen.rms_mm)
         facing = _faces_nadir(seen.view, rim_px, outward)
         share = float(feet.sum() / max(facing.sum(), 1))
     return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
@@ -190,6 +194,7 @@ def _fit_disc_view(
     heights_mm: FloatArray,
     radius_mm: float,
     sheet_normal: FloatArray | None,
+    noise_mm: float,
 ) -> DiscView:
     def unpack(p: FloatArray) -> tuple[View, FloatArray]:
         view = View(
@@ -203,11 +208,14 @@ def _fit_disc_view(
     def residual(p: FloatArray) -> FloatArray:
         view, centre = unpack(p)
         off = np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm
-        if sheet_normal is None:
-            return np.asarray(off)
-        apart = p[:2] - sheet_normal[:2] / sheet_normal[2]
-        return np.concatenate([off, RIM_NOISE_MM / SHEET_LEAN_RAD * apart])
+        return np.concatenate([off, pull * (p[:2] - expected)])
 
+    # The rim tells the lean by what it is out of round beyond its own unevenness, so an
+    # uneven or small one must not outweigh what is known of the lean without it.
+    told = sheet_normal is not None
+    expected = sheet_normal[:2] / sheet_normal[2] if told else np.zeros(2)
+    shared = np.sqrt(len(rim_px) / INDEPENDENT_POINTS)
+    pull = shared * max(noise_mm, LEAST_NOISE_MM) / (SHEET_LEAN_RAD if told else USUAL_LEAN_RAD)
     lean = start.normal[:2] / start.normal[2]
     centre = start.to_plane(rim_px, heights_mm).mean(axis=0)
     solution = optimize.least_squares(

@@ -142,7 +142,8 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     Returns
     -------
     ndarray of bool, shape (h, w)
-        The blank, in one piece, its holes open; empty if nothing is left.
+        The blank, its holes open, perhaps with others that share its shadow; empty
+        if nothing is left.
     """
     evidence = gather_evidence(linear, sheet)
     labels = _first_guess(patch, evidence, sheet)
@@ -155,7 +156,7 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
         colours = _cut_colours(alone)
         cv2.grabCut(colours, labels, None, *mixtures, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK)
     blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
-    return _largest(_fill_unlike_sheet(_opened(blank, 1), evidence))
+    return _fill_unlike_sheet(_opened(blank, 1), evidence)
 
 
 def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
@@ -220,6 +221,9 @@ def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[n
     away = loss - centre
     distance = np.einsum("hwi,ij,hwj->hw", away, np.linalg.inv(covariance), away)
     like_heart = distance < HEART_REACH**2
+    if evidence.textured[heart].mean() > HOLE_LIKENESS:
+        # A blank with grain of its own is not like a smooth shadow of the same shade.
+        like_heart &= _dilated(_opened(evidence.textured, 2), 2)
     textured = _eroded(_opened(evidence.textured & mine, 5), 4)
     labels = np.full(mine.shape, cv2.GC_BGD, dtype=np.uint8)
     labels[_dilated(mine, 3) & ~_eroded(sheet.bare, 3)] = cv2.GC_PR_BGD
@@ -283,15 +287,6 @@ def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
         if inner.sum() < LEAST_HOLE_PX or like_sheet[box][inner].mean() < HOLE_LIKENESS:
             filled[box] |= hole
     return filled
-
-
-def _largest(mask: MaskArray) -> MaskArray:
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        mask.astype(np.uint8), connectivity=4
-    )
-    if count == 1:
-        return mask
-    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
 
 
 def _spread(values: NDArray[np.float32]) -> float:

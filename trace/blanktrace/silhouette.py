@@ -13,6 +13,7 @@ from shapely import Point, Polygon
 from blanktrace.background import MaskArray, Sheet, linear_light, model_sheet
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
 from blanktrace.segment import cut_blank, find_patches
+from blanktrace.separate import separate_blanks
 
 FloatArray = NDArray[np.float64]
 
@@ -117,8 +118,7 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Finds:
     whole = [patch for patch, gap in zip(patches, gaps, strict=True) if min(gap) >= needed]
     if not whole or patches[0].sum() > 2 * whole[0].sum():
         _refuse_cut_off(gaps[0], needed, factor)
-    found = [_look_closer(rgb, patch, sheet, factor) for patch in whole]
-    sized = [one for one in found if one is not None]
+    sized = [one for patch in whole for one in _look_closer(rgb, patch, sheet, factor)]
     if not sized:
         raise ContrastError(
             "Something stands out from the sheet, but no blank can be told from its shadow. "
@@ -205,8 +205,8 @@ def _refuse_cut_off(gap: tuple[float, ...], needed: float, factor: float) -> Non
 
 def _look_closer(
     rgb: NDArray[np.uint8] | NDArray[np.uint16], patch: MaskArray, sheet: Sheet, factor: float
-) -> Silhouette | None:
-    """Cut one patch out of the photograph at a finer scale; None if nothing is left."""
+) -> list[Silhouette]:
+    """Cut one patch out of the photograph at a finer scale: one blank, or touching discs."""
     ys, xs = np.nonzero(patch)
     top, left = max(0, ys.min() - MARGIN_PX), max(0, xs.min() - MARGIN_PX)
     bottom, right = ys.max() + 1 + MARGIN_PX, xs.max() + 1 + MARGIN_PX
@@ -224,10 +224,16 @@ def _look_closer(
     )
     mask = cut_blank(linear, near, _enlarged(patch[coarse], size))
     if not mask.any():
-        return None
+        return []
     light = np.exp(np.median(near.log_light[mask], axis=0)).astype(np.float64)
-    rings = tuple(ring + (x0, y0) for ring in _rings(mask, closer))
-    return Silhouette(rings_px=rings, reach_px=max(ROUGH_PX / closer, LEAST_REACH_PX), light=light)
+    return [
+        Silhouette(
+            rings_px=tuple(ring + (x0, y0) for ring in _rings(one, closer)),
+            reach_px=max(ROUGH_PX / closer, LEAST_REACH_PX),
+            light=light,
+        )
+        for one in separate_blanks(mask)
+    ]
 
 
 def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
