@@ -18,6 +18,9 @@ from blanktrace.stance import Seen
 
 FloatArray = NDArray[np.float64]
 
+LEAST_HOLE_MM2 = 0.5
+"""Smaller holes are crossings of neighbouring points; nobody drills 0.8 mm."""
+
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
 
@@ -159,7 +162,8 @@ def _polygon(rings: list[FloatArray]) -> Polygon:
         # Twice: what is mended can be a collection that holds a multipolygon.
         pieces = get_parts(get_parts(make_valid(body))).tolist()
         body = max((p for p in pieces if isinstance(p, Polygon)), key=lambda p: p.area)
-    return orient(body, sign=1.0)
+    holes = [ring for ring in body.interiors if Polygon(ring).area >= LEAST_HOLE_MM2]
+    return orient(Polygon(body.exterior, holes), sign=1.0)
 
 
 def _mm_per_px(seen: Seen) -> float:
