@@ -61,11 +61,12 @@ def mm_per_px(camera: Camera, point_mm: ArrayLike) -> float:
 def report_samples() -> str:
     """Trace every sample and tabulate."""
     heads = ("photo", "rms mm", "worst mm", "u95 mm", "covered", "scale", "tilt", "true", "plain")
-    rows = []
+    scores = []
     for case in sample_cases():
-        rows.append(_row(score(case)))
-        print(*rows[-1], file=sys.stderr, flush=True)
-    return text_table(heads, rows)
+        scores.append(score(case))
+        print(*_row(scores[-1]), file=sys.stderr, flush=True)
+    failures = [f"{s.name}: {s.said}" for s in scores if s.said]
+    return "\n".join([text_table(heads, [_row(s) for s in scores]), *failures])
 
 
 def _row(s: Score) -> tuple[str, ...]:

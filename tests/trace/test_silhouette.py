@@ -23,7 +23,7 @@ def signed_area(ring):
 
 def test_disc_with_tab_and_its_shadow():
     rgb, centre = tag_photograph()
-    (found,) = find_silhouettes(rgb)
+    (found,) = find_silhouettes(rgb).silhouettes
     radius = 110.0
     tab = shapely.box(*(centre + (-0.3 * radius, -1.6 * radius)), *(centre + (0.3 * radius, 0)))
     truth = shapely.Point(centre).buffer(radius, quad_segs=90).union(tab)
@@ -38,7 +38,7 @@ def test_disc_with_tab_and_its_shadow():
 def test_holes_turn_the_other_way():
     x, y = grid(*SIZE)
     level = disc_level(x, y, (320, 240), 120.0, 1.0) - disc_level(x, y, (330, 240), 60.0, 1.0)
-    (found,) = find_silhouettes(photograph(level))
+    (found,) = find_silhouettes(photograph(level)).silhouettes
     outer, hole = found.rings_px
     assert shapely.Polygon(hole).centroid.coords[0] == pytest.approx((330, 240), abs=1.0)
     assert signed_area(outer) > 0 > signed_area(hole)
@@ -47,7 +47,7 @@ def test_holes_turn_the_other_way():
 def test_several_are_found_the_largest_first_and_chosen_by_place():
     x, y = grid(*SIZE)
     large, small = disc_level(x, y, (180, 240), 90, 1.0), disc_level(x, y, (470, 230), 60, 1.0)
-    found = find_silhouettes(photograph(np.maximum(large, small)))
+    found = find_silhouettes(photograph(np.maximum(large, small))).silhouettes
     assert len(found) == 2
     assert found[0].area_px2 > found[1].area_px2
     assert choose(found, at=(180, 240)) == 0
@@ -59,7 +59,7 @@ def test_several_are_found_the_largest_first_and_chosen_by_place():
 
 
 def test_one_needs_no_place():
-    assert choose(find_silhouettes(discs((320, 240))), at=None) == 0
+    assert choose(find_silhouettes(discs((320, 240))).silhouettes, at=None) == 0
 
 
 @pytest.mark.parametrize(
