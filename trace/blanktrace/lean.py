@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 USUAL_TILT_DEG = 4.0
 """Standard deviation of the lean of a phone held above a sheet with some care."""
 
-USUAL_ROUND_MM = 0.02
+USUAL_ROUND_MM = 0.04
 USUAL_SHAPE_MM = 0.4
 """How far a bought-in loop is out of round; a tab out of symmetry, or of parallel."""
 

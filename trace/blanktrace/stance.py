@@ -131,18 +131,8 @@ def see_disc_blank(
     divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
     # Both leans are judged by the same parts: those that make more of the blank.
     division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
-    tried = [
-        _placed(
-            edges,
-            one,
-            division,
-            heights_mm=heights_mm,
-            disc=disc,
-            radius_mm=diameter_mm / 2,
-        )
-        for one in candidates
-    ]
-    return _likelier(tried, camera)
+    tried = [_placed(edges, one, division, heights_mm=heights_mm, disc=disc) for one in candidates]
+    return _rounded(_likelier(tried, camera), diameter_mm / 2)
 
 
 def see_plain_blank(
@@ -211,8 +201,10 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
     off = np.hypot(*(other.view.to_plane(rim, heights) - centre).T) - radius
     beside = DiscView(other.view, centre, float(np.sqrt(np.mean(off**2))), other.foot_share)
     division = _divide(edges, beside, 2 * radius, heights_mm)
-    seen = _placed(edges, beside, division, heights_mm=heights_mm, disc=disc, radius_mm=radius)
-    return replace(seen, corrected_by=other.corrected_by, doubt_deg=other.doubt_deg)
+    seen = _placed(edges, beside, division, heights_mm=heights_mm, disc=disc)
+    return replace(
+        _rounded(seen, radius), corrected_by=other.corrected_by, doubt_deg=other.doubt_deg
+    )
 
 
 def _likelier(tried: list[Seen], camera: Camera) -> Seen:
@@ -302,20 +294,12 @@ def _placed(
     *,
     heights_mm: Mapping[str, float],
     disc: Disc,
-    radius_mm: float,
 ) -> Seen:
     """Bring each part of a boundary to its own height."""
     rings = [
         seen.view.to_plane(edge.points_px, _heights(seen, edge, owner, division, heights_mm))
         for edge, owner in zip(edges, division.owners, strict=True)
     ]
-    rims = [(0, seen.centre_mm, radius_mm, RIM_REACH_MM)]
-    rims += _loop_rims(rings, division)
-    for part, centre_mm, rim_mm, reach_mm in rims:
-        rings = [
-            _on_rim(ring, owner == part, centre_mm, rim_mm, reach_mm)
-            for ring, owner in zip(rings, division.owners, strict=True)
-        ]
     return Seen(
         view=seen.view,
         rings_mm=tuple(rings),
@@ -328,6 +312,18 @@ def _placed(
         corrected_by="",
         doubt_deg=0.0,
     )
+
+
+def _rounded(seen: Seen, radius_mm: float) -> Seen:
+    """Lay the disc's rim on its circle, and each loop's rims on theirs."""
+    rings, owners = list(seen.rings_mm), seen.division.owners
+    rims = [(0, seen.origin_mm, radius_mm, RIM_REACH_MM), *_loop_rims(rings, seen.division)]
+    for part, centre_mm, rim_mm, reach_mm in rims:
+        rings = [
+            _on_rim(ring, owner == part, centre_mm, rim_mm, reach_mm)
+            for ring, owner in zip(rings, owners, strict=True)
+        ]
+    return replace(seen, rings_mm=tuple(rings))
 
 
 def _on_rim(
