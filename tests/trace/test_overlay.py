@@ -1,5 +1,7 @@
 """The check picture: where lines land, what is written, whether it fits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import ImageFont
@@ -75,6 +77,18 @@ def test_the_picture_is_of_a_size_to_look_at(size):
     assert 1000 < max(picture.size) <= 1800
 
 
+def test_a_narrow_photo_leaves_room_for_words():
+    """Only 480 px of width are in view about a blank of 520 px of length."""
+    picture = draw_check(paper(3000, 940)[:, 460:], shifted(outline(), -460))
+    assert picture.width >= 760 + 600
+
+
+def shifted(traced, by_px):
+    ring = traced.rings_px[0] + (by_px, 0)
+    rim = replace(traced.rim, centre_px=(CENTRE_PX[0] + by_px, CENTRE_PX[1]))
+    return replace(traced, rings_px=(ring,), rim=rim)
+
+
 def test_photos_of_sixteen_bits_look_the_same():
     eight, sixteen = (draw_check(paper(dtype=kind), outline()) for kind in (np.uint8, np.uint16))
     assert eight.tobytes() == sixteen.tobytes()
@@ -92,6 +106,13 @@ def test_the_column_says_everything_in_both_units():
                   "remedy 3", "Mind this."):  # fmt: skip
         assert words in said
     assert "cause 4" not in said
+
+
+def test_another_blank_s_size_is_called_so():
+    other = replace(outline(), scale=Scale(MM_PER_PX, "disc", 25.0))
+    said = [line.text for line in _lines(other)]
+    assert "disc: 25.00 mm (0.984 in), of another blank" in said
+    assert "disc: 40.00 mm (1.575 in) across" in said
 
 
 def test_many_holes_do_not_make_the_column_endless():

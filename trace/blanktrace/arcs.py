@@ -261,7 +261,7 @@ def _bulge(split: Segmentation, piece: int, vertices: FloatArray) -> float:
 
 def _sound(path: Path, ring: FloatArray, tolerance_mm: float) -> bool:
     """Tell whether a path keeps to the ring, goes round its way and never meets itself."""
-    if (path.signed_area_mm2 > 0) != _winds_left(ring):
+    if (path.signed_area_mm2 > 0) != _winds_left(ring) or len(path.flattened(1.0)) < FEWEST_POINTS:
         return False
     if path_deviation_mm(path, ring) > tolerance_mm:
         return False

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon, make_valid
+from shapely import Polygon, get_coordinates, get_parts, make_valid
 from shapely.geometry.polygon import orient
 
 from blanktrace.arcs import reduce_ring
@@ -17,6 +17,9 @@ from blanktrace.parts import Part
 from blanktrace.stance import Seen
 
 FloatArray = NDArray[np.float64]
+
+LEAST_HOLE_MM2 = 0.5
+"""Smaller holes are crossings of neighbouring points; nobody drills 0.8 mm."""
 
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
@@ -146,8 +149,7 @@ def _own_frame(seen: Seen) -> tuple[list[FloatArray], tuple[Part, ...]]:
 
 def _long_axis(ring: FloatArray) -> float:
     """Direction of the long side of the smallest rectangle around a ring."""
-    box = Polygon(ring).minimum_rotated_rectangle
-    corners = np.asarray(box.exterior.coords)
+    corners = get_coordinates(Polygon(ring).minimum_rotated_rectangle)
     sides = np.diff(corners[:3], axis=0)
     long = sides[np.argmax(np.hypot(*sides.T))]
     return float(np.arctan2(long[1], long[0]))
@@ -157,13 +159,11 @@ def _polygon(rings: list[FloatArray]) -> Polygon:
     """Make one valid polygon, exterior counter-clockwise, of rings in order."""
     body = Polygon(rings[0], rings[1:])
     if not body.is_valid:
-        repaired = make_valid(body)
-        pieces = repaired.geoms if hasattr(repaired, "geoms") else [repaired]
-        polygons: list[Polygon] = []
-        for piece in pieces:
-            polygons.extend(piece.geoms if isinstance(piece, MultiPolygon) else [piece])
-        body = max((p for p in polygons if isinstance(p, Polygon)), key=lambda p: p.area)
-    return orient(body, sign=1.0)
+        # Twice: what is mended can be a collection that holds a multipolygon.
+        pieces = get_parts(get_parts(make_valid(body))).tolist()
+        body = max((p for p in pieces if isinstance(p, Polygon)), key=lambda p: p.area)
+    holes = [ring for ring in body.interiors if Polygon(ring).area >= LEAST_HOLE_MM2]
+    return orient(Polygon(body.exterior, holes), sign=1.0)
 
 
 def _mm_per_px(seen: Seen) -> float:
@@ -212,7 +212,7 @@ def _rim_radius(seen: Seen) -> float:
 
 
 def _lean_deg(seen: Seen, radius_mm: float, mm_per_px: float) -> float:
-    """Standard uncertainty of the lean."""
+    """Say how uncertain the lean is, as a standard uncertainty."""
     if "sheet" in seen.corrected_by:
         return SHEET_LEAN_DEG
     if seen.disc is None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from blanktrace.errors import NoBlankError
 
-FloatArray = NDArray[np.float64]
+Picture = NDArray[np.float32]
 MaskArray = NDArray[np.bool_]
 
 THUMBNAIL_PX = 320
@@ -42,6 +42,15 @@ SHEET_MIN_SHARE = 0.08
 BLACK = 1e-3
 """Linear light added before the logarithm, so that black stays finite and quiet."""
 
+CURVE_JOINT = 0.04045
+"""Stored value (0 to 1) at which the sRGB curve turns from a line to a power (IEC 61966-2-1)."""
+
+HALF = 0.5
+"""Share of a thumbnail's mask above which an enlarged pixel belongs to it: its half-way line."""
+
+OUTLIER_SPREADS = 4.5
+"""Standard deviations from the fit beyond which a place weighs nothing (Tukey's biweight)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
@@ -60,13 +69,13 @@ class Sheet:
         Standard deviation of log light about the model on bare sheet.
     """
 
-    log_light: FloatArray
+    log_light: Picture
     bare: MaskArray
     extent: MaskArray
     noise: float
 
 
-def linear_light(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.float32]:
+def linear_light(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Picture:
     """Undo the sRGB curve.
 
     Parameters
@@ -86,19 +95,19 @@ def linear_light(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.floa
     return np.asarray(linear_curve(rgb.dtype)[rgb])
 
 
-def linear_curve(dtype: np.dtype[np.uint8] | np.dtype[np.uint16]) -> NDArray[np.float32]:
+def linear_curve(dtype: np.dtype[np.uint8] | np.dtype[np.uint16]) -> Picture:
     """Tabulate linear light for every stored value of an integer type."""
     level = np.linspace(0.0, 1.0, int(np.iinfo(dtype).max) + 1)
-    curve = np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
+    curve = np.where(level <= CURVE_JOINT, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
     return curve.astype(np.float32)
 
 
-def log_light(linear: NDArray[np.float32]) -> NDArray[np.float32]:
+def log_light(linear: Picture) -> Picture:
     """Take the logarithm that turns every change of lighting into a shift."""
-    return np.log(linear + np.float32(BLACK))
+    return np.asarray(np.log(linear + np.float32(BLACK)), dtype=np.float32)
 
 
-def model_sheet(linear: NDArray[np.float32]) -> Sheet:
+def model_sheet(linear: Picture) -> Sheet:
     """Fit the light sheet in a picture.
 
     Parameters
@@ -119,7 +128,8 @@ def model_sheet(linear: NDArray[np.float32]) -> Sheet:
     height, width = linear.shape[:2]
     factor = min(1.0, THUMBNAIL_PX / max(height, width))
     size = (max(2, round(width * factor)), max(2, round(height * factor)))
-    thumb = log_light(cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    reduced = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
+    thumb = log_light(np.asarray(reduced, dtype=np.float32))
     bare = _brightest_flat_region(thumb)
     for degree in DEGREES:
         surface, noise = _fit_light(thumb, bare, degree)
@@ -132,13 +142,13 @@ def model_sheet(linear: NDArray[np.float32]) -> Sheet:
         )
     return Sheet(
         log_light=_resize(surface, width, height),
-        bare=_resize(bare.astype(np.float32), width, height) > 0.5,  # noqa: PLR2004
-        extent=_resize(_convex_hull(bare).astype(np.float32), width, height) > 0.5,  # noqa: PLR2004
+        bare=_resize(bare.astype(np.float32), width, height) > HALF,
+        extent=_resize(_convex_hull(bare).astype(np.float32), width, height) > HALF,
         noise=noise,
     )
 
 
-def _brightest_flat_region(thumb: NDArray[np.float32]) -> MaskArray:
+def _brightest_flat_region(thumb: Picture) -> MaskArray:
     """Find the connected smooth region with the most light in it."""
     smooth = cv2.GaussianBlur(thumb, (0, 0), 1.0)
     slope = np.zeros(thumb.shape[:2], dtype=np.float32)
@@ -146,7 +156,7 @@ def _brightest_flat_region(thumb: NDArray[np.float32]) -> MaskArray:
         slope = np.maximum(slope, np.abs(np.gradient(smooth, axis=axis)).max(axis=2))
     flat = slope < FLAT_GRADIENT
     count, labels = cv2.connectedComponents(flat.astype(np.uint8), connectivity=4)
-    if count < 2:  # noqa: PLR2004
+    if count == 1:  # label 0, what is not flat, and no other
         raise NoBlankError(
             "No part of the photo is smooth enough to be a sheet of paper. "
             "Lay the blank on plain white paper and retake it."
@@ -157,9 +167,7 @@ def _brightest_flat_region(thumb: NDArray[np.float32]) -> MaskArray:
     return np.asarray(labels == int(np.argmax(glow)))
 
 
-def _fit_light(
-    thumb: NDArray[np.float32], bare: MaskArray, degree: int
-) -> tuple[NDArray[np.float32], float]:
+def _fit_light(thumb: Picture, bare: MaskArray, degree: int) -> tuple[Picture, float]:
     """Fit a polynomial per channel to the bare sheet, outliers weighted away (Tukey)."""
     height, width = thumb.shape[:2]
     y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j]
@@ -178,7 +186,7 @@ def _fit_light(
         residual = values - rows @ solution
         spread = 1.4826 * np.median(np.abs(residual - np.median(residual, axis=0)), axis=0)
         worst = np.abs(residual / np.maximum(spread, 1e-4)).max(axis=1)
-        weights = np.where(worst < 4.5, (1 - (worst / 4.5) ** 2) ** 2, 0.0)
+        weights = np.where(worst < OUTLIER_SPREADS, (1 - (worst / OUTLIER_SPREADS) ** 2) ** 2, 0.0)
     surface = (basis @ solution).astype(np.float32)
     return surface, float(spread.max())
 
@@ -202,5 +210,6 @@ def _convex_hull(mask: MaskArray) -> MaskArray:
     return filled.astype(bool)
 
 
-def _resize(picture: NDArray[np.float32], width: int, height: int) -> NDArray[np.float32]:
-    return np.asarray(cv2.resize(picture, (width, height), interpolation=cv2.INTER_LINEAR))
+def _resize(picture: Picture, width: int, height: int) -> Picture:
+    enlarged = cv2.resize(picture, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(enlarged, dtype=np.float32)

@@ -124,7 +124,8 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
             "the camera's tilt",
             lean_rad * extent * c.beyond_mm / c.height_mm
             + np.sin(lean_rad) * tilt_rad * extent / 2,
-            "hold the phone level above the blank, or let the sheet's corners show and name its size",
+            "hold the phone level above the blank, "
+            "or let the sheet's corners show and name its size",
         ),
         (
             "the height of the parts",

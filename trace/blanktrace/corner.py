@@ -72,7 +72,7 @@ def restore_corners(ring_px: FloatArray, *, spacing_px: float, blur_px: float) -
 
 
 def _corners(ring: FloatArray, rounded: int, flank: int) -> list[int]:
-    """Indices where the ring turns most, each the sharpest of its surroundings."""
+    """Find where the ring turns most: indices, each the sharpest of its surroundings."""
     half = rounded + flank // 2
     chord = ring - np.roll(ring, half, axis=0)
     onward = np.roll(ring, -half, axis=0) - ring

@@ -165,7 +165,7 @@ def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> F
     gain = np.cumsum(score, axis=1)
     near = -0.5 * (offsets / reach_px) ** 2
     best = np.argmax(gain / np.abs(score).max(axis=1, keepdims=True) + near, axis=1)
-    return offsets[best] + STEP_PX / 2
+    return np.asarray(offsets[best] + STEP_PX / 2, dtype=np.float64)
 
 
 def _steepest(
@@ -187,8 +187,9 @@ def _steepest(
     shift = offsets[peak] + fraction * STEP_PX
     width = STEP_PX / np.sqrt(curvature)
     height = slope[rows, peak] / STEP_PX * width * np.sqrt(2 * np.pi)
-    blur = np.sqrt(np.maximum(width**2 - blur_px**2, 0.0))
-    return shift, height / max(float(noise), 1e-6), blur
+    strength = np.asarray(height / max(float(noise), 1e-6), dtype=np.float64)
+    blur = np.asarray(np.sqrt(np.maximum(width**2 - blur_px**2, 0.0)), dtype=np.float64)
+    return np.asarray(shift, dtype=np.float64), strength, blur
 
 
 def _discriminant(
@@ -209,7 +210,8 @@ def _discriminant(
     taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
     spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
     covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
-    weight = np.linalg.solve(covariance, (inside - outside)[..., None])[..., 0]
+    solved = np.linalg.solve(covariance, (inside - outside)[..., None])
+    weight = np.asarray(solved[..., 0], dtype=np.float64)
     return weight, np.einsum("nc,nc->n", weight, (inside + outside) / 2)
 
 
@@ -229,7 +231,7 @@ def _profiles(
         Outward positions of the samples.
     """
     count = int(np.ceil(half_px / STEP_PX))
-    offsets = STEP_PX * np.arange(-count, count + 1)
+    offsets = STEP_PX * np.arange(-count, count + 1, dtype=np.float64)
     height, width = rgb.shape[:2]
     place = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
     x = np.clip(place[..., 0], 0, width - 1.001)
@@ -241,14 +243,14 @@ def _profiles(
     above = curve[rgb[row, column]] * (1 - u) + curve[rgb[row, column + 1]] * u
     below = curve[rgb[row + 1, column]] * (1 - u) + curve[rgb[row + 1, column + 1]] * u
     loss = 1.0 - (above * (1 - v) + below * v) / light
-    return ndimage.gaussian_filter1d(loss, ALONG_PX / SPACING_PX, axis=0, mode="wrap"), offsets
+    return _along(loss, ALONG_PX), offsets
 
 
 def _resampled(ring: FloatArray, spacing: float) -> FloatArray:
     """Place points evenly along a closed ring."""
     closed = np.vstack([ring, ring[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    count = max(int(round(along[-1] / spacing)), 8)
+    count = max(round(along[-1] / spacing), 8)
     want = np.arange(count) * along[-1] / count
     return np.column_stack([np.interp(want, along, closed[:, k]) for k in (0, 1)])
 
@@ -266,7 +268,7 @@ def _along(values: FloatArray, length_px: float) -> FloatArray:
 
 
 def _outward(ring: FloatArray, length_px: float) -> FloatArray:
-    """Unit normals to the right of travel, from tangents averaged over a length."""
+    """Find unit normals to the right of travel, from tangents averaged over a length."""
     tangent = ndimage.gaussian_filter1d(
         ring, max(length_px / SPACING_PX, 1.0), axis=0, order=1, mode="wrap"
     )

@@ -28,6 +28,16 @@ USUAL_SHAPE_MM = 0.4
 
 FEWEST_POINTS = 20
 
+FEWEST_SIDE_POINTS = 12
+LEAST_SIDE_MM = 2.0
+"""What a tab's side must show, in points and in length, for its direction to be told."""
+
+SIDE_STRAY_MM = 0.1
+"""Distance from a side's line at which a point has lost half its pull: a stitch, a burr."""
+
+BENT_MM = 0.3
+"""Median distance from its line beyond which a side is no straight one, and says nothing."""
+
 CLEAR = 4.0
 """Difference of the two costs (as in a chi-square) above which the choice is clear."""
 
@@ -118,7 +128,8 @@ def _asymmetry(points: FloatArray, axis_rad: float) -> float:
         bounds=(axis_rad - 0.06, axis_rad + 0.06),
         method="bounded",
     )
-    spacing = float(np.median(spatial.cKDTree(points).query(points, k=2)[0][:, 1]))
+    nearest_two = np.asarray(spatial.cKDTree(points).query(points, k=2)[0], dtype=np.float64)
+    spacing = float(np.median(nearest_two[:, 1]))
     # Points fall between each other's mirror images by up to half their spacing.
     return float(np.sqrt(max(best.fun - spacing**2 / 12, 0.0)))
 
@@ -132,14 +143,14 @@ def _taper(points: FloatArray, axis_rad: float) -> float | None:
     for side in (across > 0, across < 0):
         keep = side & (along > reach[0]) & (along < reach[1])
         keep &= np.abs(across) > 0.6 * np.median(np.abs(across[keep])) if keep.any() else keep
-        if keep.sum() < 12 or np.ptp(along[keep]) < 2.0:  # noqa: PLR2004
+        if keep.sum() < FEWEST_SIDE_POINTS or np.ptp(along[keep]) < LEAST_SIDE_MM:
             return None
         weights = np.ones(int(keep.sum()))
         for _ in range(5):
             slope, level = np.polyfit(along[keep], across[keep], 1, w=weights)
             off = np.abs(across[keep] - slope * along[keep] - level)
-            weights = 1 / (1 + (off / 0.1) ** 2)
-        if np.median(off) > 0.3:  # noqa: PLR2004
+            weights = 1 / (1 + (off / SIDE_STRAY_MM) ** 2)
+        if np.median(off) > BENT_MM:
             return None
         slopes.append(slope)
     return float(abs(slopes[0] - slopes[1]) / 2 * (reach[1] - reach[0]))

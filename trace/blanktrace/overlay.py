@@ -12,7 +12,6 @@ with every common kind of colour vision.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,40 +20,33 @@ from scipy.spatial import KDTree
 
 from blanktrace.outline import Outline
 from blanktrace.overlay_text import INK, TEXT_PX, draw_panel
+from blanktrace.photo_crop import (
+    HALO_PX,
+    PAPER,
+    Crop,
+    Pixels,
+    crop_about,
+    cut_out,
+    draw_lines,
+)
 from blanktrace.plane_map import to_photo_map, transfer
 
 FloatArray = NDArray[np.float64]
-Pixels = NDArray[np.uint8] | NDArray[np.uint16]
-
-PHOTO_PX = 1120
-"""Long side of the photograph's part of the picture."""
 
 PANEL_PX = 600
 """Width of the column with the numbers."""
 
+LEAST_COLUMN_PX = 760
+"""Width that the photograph's own column has at least: its words need that much."""
+
 EDGE_PX = 24
 """Room round everything."""
-
-MARGIN_SHARE = 0.3
-"""Background shown about the blank, as a share of its longer side."""
-
-ROUNDEST = 4 / 3
-"""The crop is at most this much longer than wide, so that the picture stays compact."""
-
-LARGEST_FACTOR = 3.0
-"""Small photographs are enlarged no more than this."""
 
 LOOKS = 3
 LOOK_SHARE = 0.05
 """A closer look shows this share of the blank's longer side about one place."""
 
 LOOK_NAMES = "ABC"
-
-OVERSAMPLING = 3
-"""Lines are drawn this much larger, then averaged down to smooth edges."""
-
-LINE_PX, HALO_PX = 2.2, 5.0
-"""Width of the outline, and of the white under it."""
 
 NEAR = 1.01
 """Boundary points within this ratio of the disc's radius are its rim."""
@@ -68,33 +60,10 @@ NAME_ROOM_PX = 90
 
 OUTLINE_COLOUR = "#d55e00"  # vermilion
 DISC_COLOUR = "#0072b2"  # blue
-PAPER = "#ffffff"
 
 MM_PER_INCH = 25.4
 STEPS = (1, 2, 5)
 """Lengths of scale bars: these times a power of ten."""
-
-
-@dataclass(frozen=True)
-class _Crop:
-    """Part of the photograph, and how much it is enlarged (below 1: reduced)."""
-
-    left: int
-    top: int
-    right: int
-    bottom: int
-    factor: float
-
-    @property
-    def size(self) -> tuple[int, int]:
-        return (
-            max(round((self.right - self.left) * self.factor), 1),
-            max(round((self.bottom - self.top) * self.factor), 1),
-        )
-
-    def at(self, points_px: FloatArray) -> FloatArray:
-        """Take photo pixels to the crop's; a pixel's middle is half a pixel from its corner."""
-        return (points_px + 0.5 - (self.left, self.top)) * self.factor - 0.5
 
 
 def draw_check(rgb: Pixels, outline: Outline) -> Image.Image:
@@ -119,60 +88,24 @@ def draw_check(rgb: Pixels, outline: Outline) -> Image.Image:
     """
     if not outline.rings_px:
         raise ValueError("the outline needs rings_px; one read back from a file has none")
-    crop = _crop_about(outline.rings_px[0], rgb.shape)
-    photo = _cut(rgb, crop)
+    crop = crop_about(outline.rings_px[0], rgb.shape)
+    photo = cut_out(rgb, crop)
     _draw_outline(photo, crop, outline)
     _draw_disc(photo, crop, outline)
     places = _places(outline.rings_px[0])
-    looks = [_look(rgb, outline, place, photo.width) for place in places]
+    looks = [_look(rgb, outline, place, _column_px(photo)) for place in places]
     for name, place in zip(LOOK_NAMES, places, strict=True):
         _frame_look(photo, crop, outline, place, name)
     _name_parts(photo, crop, outline)
     return _assemble(photo, crop, looks, outline)
 
 
-def _crop_about(ring_px: FloatArray, shape: tuple[int, ...]) -> _Crop:
-    low, high = ring_px.min(axis=0), ring_px.max(axis=0)
-    size = high - low
-    margin = MARGIN_SHARE * size.max()
-    wanted = np.maximum(size + 2 * margin, (size.max() + 2 * margin) / ROUNDEST)
-    middle = (low + high) / 2
-    left, top = np.maximum(np.floor(middle - wanted / 2), 0).astype(int)
-    right, bottom = np.minimum(np.ceil(middle + wanted / 2), (shape[1], shape[0])).astype(int)
-    factor = min(PHOTO_PX / max(right - left, bottom - top), LARGEST_FACTOR)
-    return _Crop(int(left), int(top), int(right), int(bottom), float(factor))
-
-
-def _cut(rgb: Pixels, crop: _Crop) -> Image.Image:
-    part = rgb[crop.top : crop.bottom, crop.left : crop.right]
-    shown = (part >> 8).astype(np.uint8) if part.dtype == np.uint16 else part
-    way = Image.Resampling.BOX if crop.factor < 1 else Image.Resampling.BICUBIC
-    return Image.fromarray(np.ascontiguousarray(shown)).resize(crop.size, way)
-
-
-def _draw_outline(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
+def _draw_outline(photo: Image.Image, crop: Crop, outline: Outline) -> None:
     rings = [crop.at(np.vstack([ring, ring[:2]])) for ring in outline.rings_px]
-    _draw_lines(photo, rings, OUTLINE_COLOUR)
+    draw_lines(photo, rings, OUTLINE_COLOUR)
 
 
-def _draw_lines(photo: Image.Image, lines: list[FloatArray], colour: str) -> None:
-    """Draw thin lines on white ones, with smooth edges."""
-    for width, paint in ((HALO_PX, PAPER), (LINE_PX, colour)):
-        size = photo.width * OVERSAMPLING, photo.height * OVERSAMPLING
-        mask = Image.new("L", size)
-        pen = ImageDraw.Draw(mask)
-        for line in lines:
-            large = (line + 0.5) * OVERSAMPLING - 0.5
-            pen.line(
-                [(x, y) for x, y in large.tolist()],
-                fill=255,
-                width=round(width * OVERSAMPLING),
-                joint="curve",
-            )
-        photo.paste(paint, mask=mask.reduce(OVERSAMPLING))
-
-
-def _draw_disc(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
+def _draw_disc(photo: Image.Image, crop: Crop, outline: Outline) -> None:
     """Dash the disc's circle where the outline leaves it, and cross its centre."""
     rim = outline.rim
     if rim is None:
@@ -189,7 +122,7 @@ def _draw_disc(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
     apart = np.asarray(KDTree(crop.at(outline.rings_px[0])).query(circle)[0])
     starts = [at for at in range(0, CIRCLE_STEPS, DASH_STEPS) if apart[at] > HALO_PX]
     dashes = [circle[at : at + DASH_STEPS // 2 + 1] for at in starts]
-    _draw_lines(photo, [*cross, *dashes], DISC_COLOUR)
+    draw_lines(photo, [*cross, *dashes], DISC_COLOUR)
 
 
 def _places(ring_px: FloatArray) -> list[FloatArray]:
@@ -198,6 +131,11 @@ def _places(ring_px: FloatArray) -> list[FloatArray]:
     reached = np.concatenate([[0.0], np.cumsum(steps)])[:-1]
     wanted = reached[-1] * (np.arange(LOOKS) + 0.5) / LOOKS
     return [ring_px[np.searchsorted(reached, at)] for at in wanted]
+
+
+def _column_px(photo: Image.Image) -> int:
+    """Width of the column with the photograph, which may be a narrow one."""
+    return max(photo.width, LEAST_COLUMN_PX)
 
 
 def _reach_px(outline: Outline) -> float:
@@ -213,14 +151,14 @@ def _look(rgb: Pixels, outline: Outline, place: FloatArray, width: int) -> Image
         for at, room in zip(place, (rgb.shape[1], rgb.shape[0]), strict=True)
     )
     shown = (width - (LOOKS - 1) * EDGE_PX) / LOOKS
-    crop = _Crop(left, top, left + side, top + side, shown / side)
-    picture = _cut(rgb, crop)
+    crop = Crop(left, top, left + side, top + side, shown / side)
+    picture = cut_out(rgb, crop)
     _draw_outline(picture, crop, outline)
     return picture
 
 
 def _frame_look(
-    photo: Image.Image, crop: _Crop, outline: Outline, place: FloatArray, name: str
+    photo: Image.Image, crop: Crop, outline: Outline, place: FloatArray, name: str
 ) -> None:
     reach = _reach_px(outline)
     corners = crop.at(np.array([place - reach, place + reach]))
@@ -229,10 +167,14 @@ def _frame_look(
     pen.rectangle(box, outline=PAPER, width=4)
     pen.rectangle(tuple(v + d for v, d in zip(box, (1, 1, -1, -1), strict=True)),
                   outline=INK, width=2)  # fmt: skip
-    _label(photo, (box[2] + 6, box[1]), name, anchor="la")
+    # Its letter stands away from the blank's middle, where no part's name is.
+    if place[0] < outline.rings_px[0][:, 0].mean():
+        _label(photo, (box[0] - 6, box[1]), name, anchor="ra")
+    else:
+        _label(photo, (box[2] + 6, box[1]), name, anchor="la")
 
 
-def _name_parts(photo: Image.Image, crop: _Crop, outline: Outline) -> None:
+def _name_parts(photo: Image.Image, crop: Crop, outline: Outline) -> None:
     """Write every part's name on it, or below it where it is too small for that."""
     mapped = to_photo_map(outline)
     px_per_mm = crop.factor / outline.scale.mm_per_px
@@ -252,23 +194,21 @@ def _label(photo: Image.Image, at: tuple[float, float], text: str, *, anchor: st
 
 
 def _assemble(
-    photo: Image.Image, crop: _Crop, looks: list[Image.Image], outline: Outline
+    photo: Image.Image, crop: Crop, looks: list[Image.Image], outline: Outline
 ) -> Image.Image:
     """Lay photograph, scale, closer looks and numbers side by side."""
+    column = _column_px(photo)
     left_height = photo.height + 6 * TEXT_PX + looks[0].height
     panel = draw_panel(outline, width_px=PANEL_PX)
-    size = (
-        photo.width + PANEL_PX + 3 * EDGE_PX,
-        max(left_height, panel.height) + 2 * EDGE_PX,
-    )
+    size = column + PANEL_PX + 3 * EDGE_PX, max(left_height, panel.height) + 2 * EDGE_PX
     whole = Image.new("RGB", size, PAPER)
     whole.paste(photo, (EDGE_PX, EDGE_PX))
-    whole.paste(panel, (photo.width + 2 * EDGE_PX, EDGE_PX))
+    whole.paste(panel, (column + 2 * EDGE_PX, EDGE_PX))
     top = EDGE_PX + photo.height + TEXT_PX
-    _draw_bars(whole, (EDGE_PX, top), crop.factor / outline.scale.mm_per_px, photo.width)
+    _draw_bars(whole, (EDGE_PX, top), crop.factor / outline.scale.mm_per_px, column)
     top += 5 * TEXT_PX
     for index, (name, look) in enumerate(zip(LOOK_NAMES, looks, strict=True)):
-        left = EDGE_PX + index * (photo.width + EDGE_PX) // LOOKS
+        left = EDGE_PX + index * (column + EDGE_PX) // LOOKS
         whole.paste(look, (left, top))
         _label(whole, (left + 10, top + 8), name, anchor="la")
     return whole

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from blanktrace.lengths import format_length
 from blanktrace.outline import Outline
 from blanktrace.parts import Part
-from blanktrace.scale import rectangle_sides
+from blanktrace.sizes import measured_itself, overall_mm
 
 TEXT_PX = 22
 HEADING_PX = 26
@@ -103,22 +102,22 @@ def _heading(text: str, colour: str = BLUE) -> _Line:
 
 
 def _sizes(outline: Outline) -> Iterator[_Line]:
-    scale = outline.scale
+    scale, itself = outline.scale, measured_itself(outline)
     yield _heading("Measured with calipers")
-    yield _item(f"{scale.measured}: {format_length(scale.measured_mm)}")
+    whose = "" if itself else ", of another blank"
+    yield _item(f"{scale.measured}: {format_length(scale.measured_mm)}{whose}")
     yield _heading("Found in the photo")
     length_mm, width_mm = overall_mm(outline)
     yield _item(f"length: {format_length(length_mm)}")
     yield _item(f"width: {format_length(width_mm)}")
-    rows = [row for part in outline.parts for row in _part(part)]
+    told = scale.measured if itself else None
+    rows = [row for part in outline.parts if part.kind != told for row in _part(part)]
     yield from rows[:MOST_SIZES]
     if len(rows) > MOST_SIZES:
         yield _item(f"and {len(rows) - MOST_SIZES} more, in outline.json")
 
 
 def _part(part: Part) -> Iterator[_Line]:
-    if part.kind == "disc":
-        return
     for name, words in PART_SIZES:
         size = getattr(part, name)
         if size is not None:
@@ -152,14 +151,3 @@ def _item(text: str) -> _Line:
 
 def _round(length_mm: float) -> str:
     return f"{length_mm:.0f} mm ({length_mm / MM_PER_INCH:.1f} in)"
-
-
-def overall_mm(outline: Outline) -> tuple[float, float]:
-    """Return an outline's length and width: along the tab and across it, where there is a disc.
-
-    Without a disc they are the sides of the smallest rectangle round it.
-    """
-    if outline.rim is not None:
-        left, low, right, high = outline.polygon.bounds
-        return high - low, right - left
-    return rectangle_sides(np.asarray(outline.polygon.exterior.coords)[:-1])

@@ -108,7 +108,7 @@ def divide_disc_blank(
     owners = [np.zeros(len(ring), dtype=np.intp) for ring in rings]
     standing_out = _standing_out(rings, radius_mm, slack)
     for piece in standing_out:
-        _add_tab(piece, rings, owners, parts, centre_mm, radius_mm)
+        _add_tab(piece, rings, owners=owners, parts=parts, centre_mm=centre_mm, radius_mm=radius_mm)
     for index, hole in enumerate(rings[1:], start=1):
         if not owners[index].any():
             owners[index][:] = len(parts)
@@ -137,10 +137,15 @@ def _standing_out(
     """Pieces that stand out beyond the rim, the largest first."""
     body = Polygon(rings[0], rings[1:]).buffer(0)
     beyond = body.difference(Point(0, 0).buffer(radius_mm + slack_mm, quad_segs=128))
-    pieces = beyond.geoms if isinstance(beyond, MultiPolygon) else [beyond]
+    pieces = beyond.geoms if isinstance(beyond, MultiPolygon) else (beyond,)
     reach = radius_mm * (1 + LEAST_REACH)
     least = LEAST_AREA * np.pi * radius_mm**2
-    far = [p for p in pieces if not p.is_empty and _reach(p) > reach and p.area > least]
+    far = [
+        piece
+        for piece in pieces
+        if isinstance(piece, Polygon) and not piece.is_empty
+        if _reach(piece) > reach and piece.area > least
+    ]
     return sorted(far, key=lambda piece: -Polygon(piece.exterior).area)
 
 
@@ -151,6 +156,7 @@ def _reach(piece: Polygon) -> float:
 def _add_tab(
     piece: Polygon,
     rings: tuple[FloatArray, ...],
+    *,
     owners: list[NDArray[np.intp]],
     parts: list[Part],
     centre_mm: FloatArray,

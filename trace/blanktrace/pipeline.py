@@ -29,7 +29,7 @@ MOST_BLUR_SHARE = 0.015
 
 LEAST_BLUR_LIMIT_PX = 3.0
 
-LEAST_STRENGTH = 8.0
+LEAST_STRENGTH = 4.0
 """Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.25

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
-from shapely import MultiPoint
+from shapely import MultiPoint, get_coordinates
 
 from blanktrace.rectify import View, circle_poses
 
@@ -150,7 +150,15 @@ def views_of_disc(
         facing = _faces_nadir(view, rim_px, outward)
         starts = np.full(len(rim_px), top_mm), np.where(facing, 0.0, top_mm)
         tried = [
-            _settled(view, rim_px, outward, heights, radius_mm, sheet_normal) for heights in starts
+            _settled(
+                view,
+                rim_px,
+                outward,
+                heights_mm=heights,
+                radius_mm=radius_mm,
+                sheet_normal=sheet_normal,
+            )
+            for heights in starts
         ]
         found.append(min(tried, key=lambda one: one.rms_mm))
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
@@ -161,6 +169,7 @@ def _settled(
     view: View,
     rim_px: FloatArray,
     outward: FloatArray,
+    *,
     heights_mm: FloatArray,
     radius_mm: float,
     sheet_normal: FloatArray | None,
@@ -172,7 +181,14 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
-    seen = _fit_disc_view(view, rim_px, heights_mm, radius_mm, sheet_normal, 0.0)
+    seen = _fit_disc_view(
+        view,
+        rim_px,
+        heights_mm,
+        radius_mm=radius_mm,
+        sheet_normal=sheet_normal,
+        noise_mm=0.0,
+    )
     run = max(3, len(rim_px) // STRETCHES)
     for _ in range(2):
         off = [
@@ -182,7 +198,14 @@ def _settled(
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
         feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
         heights = np.where(feet, 0.0, top_mm)
-        seen = _fit_disc_view(seen.view, rim_px, heights, radius_mm, sheet_normal, seen.rms_mm)
+        seen = _fit_disc_view(
+            seen.view,
+            rim_px,
+            heights,
+            radius_mm=radius_mm,
+            sheet_normal=sheet_normal,
+            noise_mm=seen.rms_mm,
+        )
         facing = _faces_nadir(seen.view, rim_px, outward)
         share = float(feet.sum() / max(facing.sum(), 1))
     return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
@@ -192,6 +215,7 @@ def _fit_disc_view(
     start: View,
     rim_px: FloatArray,
     heights_mm: FloatArray,
+    *,
     radius_mm: float,
     sheet_normal: FloatArray | None,
     noise_mm: float,
@@ -212,10 +236,11 @@ def _fit_disc_view(
 
     # The rim tells the lean by what it is out of round beyond its own unevenness, so an
     # uneven or small one must not outweigh what is known of the lean without it.
-    told = sheet_normal is not None
-    expected = sheet_normal[:2] / sheet_normal[2] if told else np.zeros(2)
+    expected, lean_rad = np.zeros(2), USUAL_LEAN_RAD
+    if sheet_normal is not None:
+        expected, lean_rad = sheet_normal[:2] / sheet_normal[2], SHEET_LEAN_RAD
     shared = np.sqrt(len(rim_px) / INDEPENDENT_POINTS)
-    pull = shared * max(noise_mm, LEAST_NOISE_MM) / (SHEET_LEAN_RAD if told else USUAL_LEAN_RAD)
+    pull = shared * max(noise_mm, LEAST_NOISE_MM) / lean_rad
     lean = start.normal[:2] / start.normal[2]
     centre = start.to_plane(rim_px, heights_mm).mean(axis=0)
     solution = optimize.least_squares(
@@ -279,7 +304,6 @@ def view_of_length(
 
 def rectangle_sides(points_mm: FloatArray) -> tuple[float, float]:
     """Long and short side of the smallest rectangle around points."""
-    box = MultiPoint(points_mm).minimum_rotated_rectangle
-    corners = np.asarray(box.exterior.coords)
+    corners = get_coordinates(MultiPoint(points_mm).minimum_rotated_rectangle)
     sides = np.hypot(*(corners[1:3] - corners[:2]).T)
     return float(sides.max()), float(sides.min())

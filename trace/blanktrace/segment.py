@@ -27,9 +27,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.background import MaskArray, Sheet
-
-Picture = NDArray[np.float32]
+from blanktrace.background import MaskArray, Picture, Sheet
 
 BLUER_SHADOW = (0.35, -0.40)
 """How far the red and blue loss of a shadow may exceed that of green: lamp off, window on."""
@@ -67,6 +65,12 @@ LEAST_HEART_SPREAD = 0.02
 """Colours within so many standard deviations (at least so large) of the heart's are like it."""
 
 CUT_ROUNDS = 2
+
+MIXTURE_SHAPE = (1, 65)
+"""How the cut keeps a mixture: 5 Gaussians of 1 weight, 3 means and 9 covariances each."""
+
+LIGHTEST = -0.1
+"""Least mean loss of what may be sheet: so much lighter than the model only shine is."""
 
 COMPACT = 0.6
 """Share of its upright box that a drilled hole fills; a disc fills 0.79."""
@@ -150,19 +154,22 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     guess = labels.copy()
     if np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
         cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
-        mixtures = np.zeros((1, 65)), np.zeros((1, 65))
+        background, foreground = np.zeros(MIXTURE_SHAPE), np.zeros(MIXTURE_SHAPE)
+        no_box = (0, 0, 0, 0)  # not read where the start is a mask
         # Neighbours count as bare sheet, or their colours would be called background.
         alone = np.where(_dilated(patch, 3)[..., None], evidence.loss, 0)
         colours = _cut_colours(alone)
-        cv2.grabCut(colours, labels, None, *mixtures, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK)
+        cv2.grabCut(
+            colours, labels, no_box, background, foreground, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK
+        )
     blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
     return _fill_unlike_sheet(_opened(blank, 1), evidence)
 
 
 def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     """Measure colour, darkness and texture against the bare sheet."""
-    share = linear / np.exp(sheet.log_light).astype(np.float32)
-    loss = 1 - cv2.GaussianBlur(share, (0, 0), 1.0)
+    share = np.asarray(linear / np.exp(sheet.log_light), dtype=np.float32)
+    loss = np.asarray(1 - cv2.GaussianBlur(share, (0, 0), 1.0), dtype=np.float32)
     grey = loss.mean(axis=2)
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
@@ -266,19 +273,19 @@ def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
         ],
         axis=-1,
     )
-    return np.clip(channels, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(channels, 0, 255), dtype=np.uint8)
 
 
 def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
     """Close holes that are not plainly a view of the sheet, lit or in shadow."""
-    like_sheet = ~evidence.coloured & ~evidence.textured & (evidence.loss.mean(axis=2) > -0.1)
+    like_sheet = ~evidence.coloured & ~evidence.textured & (evidence.loss.mean(axis=2) > LIGHTEST)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         (~mask).astype(np.uint8), connectivity=4
     )
     filled = mask.copy()
     height, width = mask.shape
     for label in range(1, count):
-        x, y, w, h, area = stats[label]
+        x, y, w, h, _ = stats[label]
         if x == 0 or y == 0 or x + w == width or y + h == height:
             continue
         box = np.s_[y : y + h, x : x + w]

@@ -1,8 +1,9 @@
 """Part blanks that came out of the segmentation as one.
 
-Blanks that only shared a shadow lie apart once it is gone. Two discs that touch come out of the segmentation as one shape with a waist. Where
-shaving its edge leaves several large round cores, each core is a blank of its own
-and takes what is nearest to it.
+Blanks that only shared a shadow lie apart once it is gone. Two discs that touch come
+out of the segmentation as one shape with a waist. Where shaving its edge leaves
+several large round cores, each core is a blank of its own and takes what is nearest
+to it.
 """
 
 from __future__ import annotations

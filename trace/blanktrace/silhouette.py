@@ -16,6 +16,7 @@ from blanktrace.segment import cut_blank, find_patches
 from blanktrace.separate import separate_blanks
 
 FloatArray = NDArray[np.float64]
+Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 REDUCED_PX = 1280
 """Long side of the reduced photograph that blanks are found in."""
@@ -82,7 +83,7 @@ class Finds:
     extent: MaskArray
 
 
-def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Finds:
+def find_silhouettes(rgb: Pixels) -> Finds:
     """Find every blank that lies whole on the sheet.
 
     Parameters
@@ -104,8 +105,7 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Finds:
     height, width = rgb.shape[:2]
     factor = min(1.0, REDUCED_PX / max(height, width))
     size = (round(width * factor), round(height * factor))
-    reduced = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA) if factor < 1 else rgb
-    linear = linear_light(reduced)
+    linear = linear_light(_shrunk(rgb, size) if factor < 1 else rgb)
     sheet = model_sheet(linear)
     patches = find_patches(linear, sheet)
     if not patches:
@@ -113,7 +113,7 @@ def find_silhouettes(rgb: NDArray[np.uint8] | NDArray[np.uint16]) -> Finds:
             "Nothing stands out from the sheet. Check that the blank is in view; if it is as "
             "light as the paper, lay it on paper of another tint and retake the photo."
         )
-    needed = CLEAR_SHARE * max(reduced.shape)
+    needed = CLEAR_SHARE * max(linear.shape)
     gaps = [_gap_px(patch, sheet) for patch in patches]
     whole = [patch for patch, gap in zip(patches, gaps, strict=True) if min(gap) >= needed]
     if not whole or patches[0].sum() > 2 * whole[0].sum():
@@ -184,8 +184,13 @@ def _gap_px(mask: MaskArray, sheet: Sheet) -> tuple[float, float, float, float, 
     ys, xs = np.nonzero(mask)
     height, width = mask.shape
     off_sheet = cv2.distanceTransform(sheet.extent.astype(np.uint8), cv2.DIST_L2, 5)
-    frame = (xs.min(), width - 1 - xs.max(), ys.min(), height - 1 - ys.max())
-    return (*map(float, frame), float(off_sheet[mask].min()))
+    return (
+        float(xs.min()),
+        float(width - 1 - xs.max()),
+        float(ys.min()),
+        float(height - 1 - ys.max()),
+        float(off_sheet[mask].min()),
+    )
 
 
 def _refuse_cut_off(gap: tuple[float, ...], needed: float, factor: float) -> None:
@@ -203,9 +208,7 @@ def _refuse_cut_off(gap: tuple[float, ...], needed: float, factor: float) -> Non
     )
 
 
-def _look_closer(
-    rgb: NDArray[np.uint8] | NDArray[np.uint16], patch: MaskArray, sheet: Sheet, factor: float
-) -> list[Silhouette]:
+def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> list[Silhouette]:
     """Cut one patch out of the photograph at a finer scale: one blank, or touching discs."""
     ys, xs = np.nonzero(patch)
     top, left = max(0, ys.min() - MARGIN_PX), max(0, xs.min() - MARGIN_PX)
@@ -215,7 +218,7 @@ def _look_closer(
     crop = rgb[y0 : round(bottom / factor), x0 : round(right / factor)]
     closer = min(1.0, float(np.sqrt(CUT_PIXELS / (crop.shape[0] * crop.shape[1]))))
     size = (round(crop.shape[1] * closer), round(crop.shape[0] * closer))
-    linear = linear_light(cv2.resize(crop, size, interpolation=cv2.INTER_AREA))
+    linear = linear_light(_shrunk(crop, size))
     near = Sheet(
         log_light=_enlarged(sheet.log_light[coarse], size),
         bare=_enlarged(sheet.bare[coarse], size),
@@ -234,6 +237,14 @@ def _look_closer(
         )
         for one in separate_blanks(mask)
     ]
+
+
+def _shrunk(rgb: Pixels, size: tuple[int, int]) -> Pixels:
+    """Average a photograph down to a size (width, height), its values stored as they were."""
+    smaller = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    if rgb.dtype == np.uint8:
+        return np.asarray(smaller, dtype=np.uint8)
+    return np.asarray(smaller, dtype=np.uint16)
 
 
 def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:

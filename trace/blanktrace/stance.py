@@ -131,7 +131,17 @@ def see_disc_blank(
     divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
     # Both leans are judged by the same parts: those that make more of the blank.
     division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
-    tried = [_placed(edges, one, division, heights_mm, disc, diameter_mm / 2) for one in candidates]
+    tried = [
+        _placed(
+            edges,
+            one,
+            division,
+            heights_mm=heights_mm,
+            disc=disc,
+            radius_mm=diameter_mm / 2,
+        )
+        for one in candidates
+    ]
     return _likelier(tried, camera)
 
 
@@ -201,7 +211,7 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
     off = np.hypot(*(other.view.to_plane(rim, heights) - centre).T) - radius
     beside = DiscView(other.view, centre, float(np.sqrt(np.mean(off**2))), other.foot_share)
     division = _divide(edges, beside, 2 * radius, heights_mm)
-    seen = _placed(edges, beside, division, heights_mm, disc, radius)
+    seen = _placed(edges, beside, division, heights_mm=heights_mm, disc=disc, radius_mm=radius)
     return replace(seen, corrected_by=other.corrected_by, doubt_deg=other.doubt_deg)
 
 
@@ -289,6 +299,7 @@ def _placed(
     edges: tuple[Edge, ...],
     seen: DiscView,
     division: Division,
+    *,
     heights_mm: Mapping[str, float],
     disc: Disc,
     radius_mm: float,
