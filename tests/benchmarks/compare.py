@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy import optimize, spatial
 from shapely import Polygon
@@ -61,7 +62,7 @@ def distance(found: Polygon, truth: Polygon) -> Distance:
 
 
 def _starts(a: FloatArray, b: FloatArray, tree: spatial.cKDTree) -> list[FloatArray]:
-    """Choose the likeliest turns, middle on middle; as given and upside down come first."""
+    """Choose the likeliest turns, origin on origin or middle on middle."""
     few = _thinned(a, FEW)
 
     def start(angle: float, about: tuple[FloatArray, FloatArray]) -> FloatArray:
@@ -73,8 +74,7 @@ def _starts(a: FloatArray, b: FloatArray, tree: spatial.cKDTree) -> list[FloatAr
 
     middles = (a.mean(axis=0), b.mean(axis=0))
     own = (np.zeros(2), np.zeros(2))
-    turns = [start(angle, own) for angle in (0.0, np.pi)]
-    turns += [start(2 * np.pi * k / TURNS, middles) for k in range(TURNS)]
+    turns = [start(2 * np.pi * k / TURNS, on) for on in (own, middles) for k in range(TURNS)]
     return sorted(turns, key=cost)[:FITTED]
 
 
@@ -88,5 +88,11 @@ def _thinned(points: FloatArray, most: int) -> FloatArray:
 
 
 def _points(polygon: Polygon) -> FloatArray:
+    """Points along every ring, evenly by length, so that no part counts for its vertices."""
     rings = [polygon.exterior, *polygon.interiors]
-    return np.concatenate([np.asarray(ring.segmentize(SPACING_MM).coords)[:, :2] for ring in rings])
+    return np.concatenate(
+        [
+            shapely.get_coordinates(ring.interpolate(np.arange(0.0, ring.length, SPACING_MM)))
+            for ring in rings
+        ]
+    )

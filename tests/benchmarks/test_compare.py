@@ -40,3 +40,13 @@ def test_a_missing_hole_counts() -> None:
     found = distance(SQUARE, drilled)
     # The hole's point towards the middle is farthest from any edge of the square.
     assert found.worst_mm == pytest.approx(8 + 3 / 2**0.5, abs=0.05)
+
+
+def test_a_disc_is_laid_upon_its_hole() -> None:
+    drilled = shapely.Point(0, 0).buffer(25, quad_segs=256) - shapely.Point(0, 19.5).buffer(2.5)
+    assert isinstance(drilled, Polygon)
+    finer = shapely.Point(0, 0).buffer(25, quad_segs=99) - shapely.Point(-19.21, 3.4).buffer(
+        2.5, 256
+    )
+    assert isinstance(finer, Polygon)
+    assert distance(finer, drilled).rms_mm < 0.05

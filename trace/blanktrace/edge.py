@@ -73,6 +73,9 @@ COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
 
+CLIMB_STEPS = 2
+"""Samples that a summit may lie from where slope and nearness together were greatest."""
+
 NEIGHBOURS = 4
 SHARP_TURN = 0.5
 """Cosine of the turn, over the reach to either side, that makes a corner: 60 degrees."""
@@ -181,6 +184,13 @@ def _steepest(
     slope = np.maximum(np.abs(np.einsum("nsc,nc->ns", slopes, weight)), 1e-9)
     peak = np.argmax((slope * window)[:, 1:-1], axis=1) + 1
     rows = np.arange(len(profiles))
+    for _ in range(CLIMB_STEPS):
+        # The window leans inward; the step itself is at the slope's own summit.
+        ahead = slope[rows, np.minimum(peak + 1, len(offsets) - 2)]
+        behind = slope[rows, np.maximum(peak - 1, 1)]
+        here = slope[rows, peak]
+        climb = (ahead > np.maximum(here, behind)).astype(int) - (behind > np.maximum(here, ahead))
+        peak = np.clip(peak + climb, 1, len(offsets) - 2)
     left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
     curvature = np.maximum(2 * top - left - right, 1e-6)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)

@@ -64,6 +64,19 @@ HEART_REACH = 3.0
 LEAST_HEART_SPREAD = 0.02
 """Colours within so many standard deviations (at least so large) of the heart's are like it."""
 
+DIRECTIONS = 180
+ROUND_REACH = 1.4
+MOST_BEYOND = 0.3
+"""A patch is a disc with its shadow if, at this many radii, most directions are bare sheet."""
+
+SHADOW_REACH = 1.5
+"""Radii from a disc's centre beyond which its shadow does not fall."""
+
+LOST_REACH = 0.2
+LOST_SHARE = 0.008
+"""What lies there farther off the blank than this, in radii, is no shadow of a strap; and the
+share of the blank's area that is too much to be dirt."""
+
 CUT_ROUNDS = 2
 
 MIXTURE_SHAPE = (1, 65)
@@ -150,17 +163,55 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
         if nothing is left.
     """
     evidence = gather_evidence(linear, sheet)
-    labels = _first_guess(patch, evidence, sheet)
-    guess = labels.copy()
+    guess = _first_guess(patch, evidence, sheet)
+    mask = _cut(guess, patch, evidence)
+    lost = lost_parts(mask, patch)
+    if lost.any():
+        guess[lost] = cv2.GC_PR_FGD
+        mask = _cut(guess, patch, evidence)
+    return mask
+
+
+def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
+    """Find what hangs beyond a disc, too far off to be its shadow, and was not kept.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+        The blank that was cut out.
+    patch : ndarray of bool, shape (h, w)
+        What stood out from the sheet there.
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        Empty where there is too little to matter, or no disc.
+    """
+    nothing = np.zeros_like(mask)
+    if not mask.any():
+        return nothing
+    depth = cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5)
+    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
+    lost = _beyond_disc(patch, depth) & (away > LOST_REACH * depth.max())
+    return lost if lost.sum() > LOST_SHARE * mask.sum() else nothing
+
+
+def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> MaskArray:
+    """Cut along sharp edges between what is like the guess's blank and its background."""
+    labels = guess.copy()
     if np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
         cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
-        background, foreground = np.zeros(MIXTURE_SHAPE), np.zeros(MIXTURE_SHAPE)
-        no_box = (0, 0, 0, 0)  # not read where the start is a mask
+        background, foreground = np.zeros((1, 65)), np.zeros((1, 65))
         # Neighbours count as bare sheet, or their colours would be called background.
         alone = np.where(_dilated(patch, 3)[..., None], evidence.loss, 0)
-        colours = _cut_colours(alone)
         cv2.grabCut(
-            colours, labels, no_box, background, foreground, CUT_ROUNDS, cv2.GC_INIT_WITH_MASK
+            _cut_colours(alone),
+            labels,
+            (0, 0, 1, 1),
+            background,
+            foreground,
+            CUT_ROUNDS,
+            cv2.GC_INIT_WITH_MASK,
         )
     blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
     return _fill_unlike_sheet(_opened(blank, 1), evidence)
@@ -260,6 +311,27 @@ def _drilled(guess: NDArray[np.uint8]) -> MaskArray:
             if np.isin(guess[box][around], (cv2.GC_FGD, cv2.GC_PR_FGD)).mean() > HOLE_LIKENESS:
                 holes[box] |= labels[box] == label
     return holes
+
+
+def _beyond_disc(mine: MaskArray, depth: NDArray[np.float32]) -> MaskArray:
+    """Find what a disc's shadow cannot reach: straps and rings, whatever their colour.
+
+    Empty where the patch is not round about its heart in most directions.
+    """
+    radius = float(depth.max())
+    y0, x0 = np.unravel_index(int(np.argmax(depth)), depth.shape)
+    ys, xs = np.indices(mine.shape, dtype=np.float32)
+    away = np.hypot(xs - x0, ys - y0)
+    angles = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+    ring_x = np.rint(x0 + ROUND_REACH * radius * np.cos(angles)).astype(int)
+    ring_y = np.rint(y0 + ROUND_REACH * radius * np.sin(angles)).astype(int)
+    height, width = mine.shape
+    in_view = (ring_x >= 0) & (ring_x < width) & (ring_y >= 0) & (ring_y < height)
+    still_patch = np.zeros(DIRECTIONS, dtype=bool)
+    still_patch[in_view] = mine[ring_y[in_view], ring_x[in_view]]
+    if still_patch.mean() > MOST_BEYOND:
+        return np.zeros_like(mine)
+    return np.asarray(mine & (away > SHADOW_REACH * radius))
 
 
 def _cut_colours(loss: Picture) -> NDArray[np.uint8]:

@@ -12,7 +12,7 @@ from shapely import Point, Polygon
 
 from blanktrace.background import MaskArray, Sheet, linear_light, model_sheet
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
-from blanktrace.segment import cut_blank, find_patches
+from blanktrace.segment import cut_blank, find_patches, lost_parts
 from blanktrace.separate import separate_blanks
 
 FloatArray = NDArray[np.float64]
@@ -225,9 +225,11 @@ def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> 
         extent=_enlarged(sheet.extent[coarse], size),
         noise=sheet.noise,
     )
-    mask = cut_blank(linear, near, _enlarged(patch[coarse], size))
+    near_patch = _enlarged(patch[coarse], size)
+    mask = cut_blank(linear, near, near_patch)
     if not mask.any():
         return []
+    _refuse_lost_parts(mask, near_patch)
     light = np.exp(np.median(near.log_light[mask], axis=0)).astype(np.float64)
     return [
         Silhouette(
@@ -245,6 +247,17 @@ def _shrunk(rgb: Pixels, size: tuple[int, int]) -> Pixels:
     if rgb.dtype == np.uint8:
         return np.asarray(smaller, dtype=np.uint8)
     return np.asarray(smaller, dtype=np.uint16)
+
+
+def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
+    """Refuse where something beyond the disc is neither blank nor its shadow."""
+    lost = lost_parts(mask, patch)
+    if lost.any():
+        raise ContrastError(
+            f"Something beyond the disc, {lost.sum() / mask.sum():.0%} of its size, could not be "
+            "told from the sheet: perhaps a ring or a strap as light as the paper. Use paper of "
+            "another tint, or softer light, and retake the photo."
+        )
 
 
 def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
