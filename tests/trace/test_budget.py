@@ -10,6 +10,7 @@ USUAL = Circumstances(
     radius_mm=40.0,
     beyond_mm=15.0,
     nadir_mm=30.0,
+    apart_mm=0.0,
     height_mm=400.0,
     mm_per_px=0.11,
     blur_px=1.0,

@@ -43,6 +43,7 @@ def assemble(
     seen: Seen,
     edges: tuple[Edge, ...],
     *,
+    reference: Seen,
     focal_known: bool,
     measured: Measured,
     measured_mm: float,
@@ -56,6 +57,8 @@ def assemble(
         The blank in the plane of the sheet.
     edges : tuple of Edge
         The same in the photograph.
+    reference : Seen
+        The blank that was measured: this one, or one beside it.
     focal_known : bool
         Whether the photograph told its focal length.
     measured, measured_mm
@@ -77,6 +80,7 @@ def assemble(
     u95_mm, contributions = add_up(
         _circumstances(
             seen,
+            reference=reference,
             blur_px=edges[0].blur_px,
             mm_per_px=mm_per_px,
             measured_mm=measured_mm,
@@ -179,6 +183,7 @@ def _mm_per_px(seen: Seen) -> float:
 def _circumstances(
     seen: Seen,
     *,
+    reference: Seen,
     blur_px: float,
     mm_per_px: float,
     measured_mm: float,
@@ -186,7 +191,7 @@ def _circumstances(
     focal_known: bool,
 ) -> Circumstances:
     boundary = np.concatenate(seen.rings_mm)
-    middle = boundary.mean(axis=0) if seen.disc is None else seen.origin_mm
+    middle = _middle(seen)
     away = np.hypot(*(boundary - middle).T)
     radius = _rim_radius(seen)
     return Circumstances(
@@ -198,7 +203,8 @@ def _circumstances(
         mm_per_px=mm_per_px,
         blur_px=blur_px,
         fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),
-        lean_deg=seen.doubt_deg or _lean_deg(seen, radius, mm_per_px),
+        lean_deg=seen.doubt_deg or _lean_deg(reference, mm_per_px),
+        apart_mm=float(np.hypot(*(middle - _middle(reference)))),
         heights_given=heights_given,
         focal_known=focal_known,
         tilt_deg=seen.view.tilt_deg,
@@ -206,12 +212,17 @@ def _circumstances(
     )
 
 
+def _middle(seen: Seen) -> FloatArray:
+    """Give the disc's centre, or the mean of the boundary."""
+    return np.concatenate(seen.rings_mm).mean(axis=0) if seen.disc is None else seen.origin_mm
+
+
 def _rim_radius(seen: Seen) -> float:
     rim = _rim(seen)
     return 0.0 if rim is None else rim.diameter_mm / 2
 
 
-def _lean_deg(seen: Seen, radius_mm: float, mm_per_px: float) -> float:
+def _lean_deg(seen: Seen, mm_per_px: float) -> float:
     """Say how uncertain the lean is, as a standard uncertainty."""
     if "sheet" in seen.corrected_by:
         return SHEET_LEAN_DEG
@@ -219,7 +230,7 @@ def _lean_deg(seen: Seen, radius_mm: float, mm_per_px: float) -> float:
         return UNTOLD_LEAN_DEG
     uneven_mm = UNEVEN_SHARE * max(seen.fit_mm, LEAST_UNEVEN_PX * mm_per_px)
     # A rim uneven by e looks like a lean of about the root of 2 e / R.
-    return float(np.degrees(np.sqrt(2 * uneven_mm / radius_mm)))
+    return float(np.degrees(np.sqrt(2 * uneven_mm / _rim_radius(seen))))
 
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ COVERAGE = 2.0
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
 
-EDGE_PX = 0.15
+EDGE_PX = 0.4
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
 EDGE_BLUR_SHARE = 0.10
@@ -58,6 +58,8 @@ class Circumstances:
         Root mean square distance of the boundary from where the scale is set.
     beyond_mm : float
         The same for what lies outside the disc; 0 where all is disc.
+    apart_mm : float
+        Distance to the blank that was measured; 0 if it is this one.
     nadir_mm : float
         Distance from the point below the camera to the blank.
     height_mm : float
@@ -79,6 +81,7 @@ class Circumstances:
     radius_mm: float
     beyond_mm: float
     nadir_mm: float
+    apart_mm: float
     height_mm: float
     mm_per_px: float
     blur_px: float
@@ -123,6 +126,7 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
         (
             "the camera's tilt",
             lean_rad * extent * c.beyond_mm / c.height_mm
+            + np.sin(lean_rad) * c.apart_mm / c.height_mm * c.radius_mm
             + np.sin(lean_rad) * tilt_rad * extent / 2,
             "hold the phone level above the blank, "
             "or let the sheet's corners show and name its size",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
 from blanktrace.corners import read_lean
 from blanktrace.edge import Edge, locate_edge
-from blanktrace.errors import BlurError, ContrastError
+from blanktrace.errors import BlurError, ContrastError, TraceError
 from blanktrace.lengths import parse_length_mm, parse_size_mm, parse_thick_mm
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
@@ -84,10 +85,11 @@ def trace_photo(
     finds = find_silhouettes(picture.rgb)
     edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
     seen = _see(edges, _camera(picture, finds, sheet), measured, measured_mm, heights)
-    return assemble(
+    return _assemble(
+        seen,
         seen,
         edges,
-        focal_known=picture.focal_px is not None,
+        picture=picture,
         measured=measured,
         measured_mm=measured_mm,
         heights_mm=heights,
@@ -118,12 +120,13 @@ def trace_photos(
     -------
     tuple of Outline
         The measured one first, then the others from the top of the photograph
-        down.
+        down. Others that cannot be traced are left out, and every outline's
+        warnings say so.
 
     Raises
     ------
     TraceError, TypeError
-        As for :func:`trace_photo`, for any of the blanks.
+        As for :func:`trace_photo`, for the blank that was measured.
     """
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
@@ -138,19 +141,64 @@ def trace_photos(
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
     first_edges = _locate(picture, finds.silhouettes[reference])
     first = _see(first_edges, camera, measured, measured_mm, heights)
-    located = [_locate(picture, one) for one in rest]
-    seen = [first, *(see_beside(edges, first, heights_mm=heights) for edges in located)]
-    return tuple(
-        assemble(
-            one,
-            edges,
-            focal_known=picture.focal_px is not None,
+    traced = [
+        _assemble(
+            first,
+            first,
+            first_edges,
+            picture=picture,
             measured=measured,
             measured_mm=measured_mm,
             heights_mm=heights,
         )
-        for one, edges in zip(seen, [first_edges, *located], strict=True)
+    ]
+    left_out = []
+    for one in rest:
+        try:
+            edges = _locate(picture, one)
+            seen = see_beside(edges, first, heights_mm=heights)
+            traced.append(
+                _assemble(
+                    seen,
+                    first,
+                    edges,
+                    picture=picture,
+                    measured=measured,
+                    measured_mm=measured_mm,
+                    heights_mm=heights,
+                )
+            )
+        except TraceError as refusal:
+            x, y = one.rings_px[0].mean(axis=0)
+            left_out.append(f"The blank at {x:.0f},{y:.0f} was left out. {refusal}")
+    return tuple(_noted(outline, left_out) for outline in traced)
+
+
+def _assemble(
+    seen: Seen,
+    reference: Seen,
+    edges: tuple[Edge, ...],
+    *,
+    picture: Photo,
+    measured: Measured,
+    measured_mm: float,
+    heights_mm: Mapping[str, float],
+) -> Outline:
+    return assemble(
+        seen,
+        edges,
+        reference=reference,
+        focal_known=picture.focal_px is not None,
+        measured=measured,
+        measured_mm=measured_mm,
+        heights_mm=heights_mm,
     )
+
+
+def _noted(outline: Outline, notes: Sequence[str]) -> Outline:
+    """Add notes to an outline's warnings, so that nothing is left out in silence."""
+    warnings = (*outline.quality.warnings, *notes)
+    return replace(outline, quality=replace(outline.quality, warnings=warnings))
 
 
 def _measure(

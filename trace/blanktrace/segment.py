@@ -190,7 +190,9 @@ def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
     nothing = np.zeros_like(mask)
     if not mask.any():
         return nothing
-    depth = cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5)
+    depth = np.asarray(
+        cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float32
+    )
     away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
     lost = _beyond_disc(patch, depth) & (away > LOST_REACH * depth.max())
     return lost if lost.sum() > LOST_SHARE * mask.sum() else nothing

@@ -118,7 +118,13 @@ def find_silhouettes(rgb: Pixels) -> Finds:
     whole = [patch for patch, gap in zip(patches, gaps, strict=True) if min(gap) >= needed]
     if not whole or patches[0].sum() > 2 * whole[0].sum():
         _refuse_cut_off(gaps[0], needed, factor)
-    sized = [one for patch in whole for one in _look_closer(rgb, patch, sheet, factor)]
+    sized: list[Silhouette] = []
+    for patch in whole:
+        try:
+            sized.extend(_look_closer(rgb, patch, sheet, factor))
+        except ContrastError:
+            if patch is whole[0]:
+                raise
     if not sized:
         raise ContrastError(
             "Something stands out from the sheet, but no blank can be told from its shadow. "
