@@ -268,15 +268,17 @@ def _check(disc: Disc, points: FloatArray, lengths: FloatArray, rival: float) ->
     cut = float(lengths[off < -tolerance].sum()) / rim
     if cut > LARGEST_CUT:
         raise NoDiscError(
-            f"The boundary runs inside the best circle for {cut:.2f} of the length that it runs "
-            f"along it, and {LARGEST_CUT} is the most for a disc. {INSTEAD}"
+            f"The blank is flattened or cut away over {cut / (1 + cut):.0%} of its round part "
+            f"({LARGEST_CUT / (1 + LARGEST_CUT):.0%} allowed), so its disc cannot be told. If it "
+            f"is whole, retake the photo in softer light, for shadow may be in the way. {INSTEAD}"
         )
     near = (np.abs(off) > tolerance) & (np.abs(off) <= NEAR_SHARE * radius)
     stray = float(lengths[near].sum()) / rim
     if stray > LARGEST_STRAY:
         raise NoDiscError(
-            f"The boundary keeps near the best circle without following it, for {stray:.2f} of "
-            f"the length that it follows it, and {LARGEST_STRAY} is the most for a disc. {INSTEAD}"
+            f"Over {stray / (1 + stray):.0%} of its round part the blank's edge leaves the best "
+            f"circle a little ({LARGEST_STRAY / (1 + LARGEST_STRAY):.0%} allowed). If the disc is "
+            f"round, retake the photo in softer light, for shadow may be in the way. {INSTEAD}"
         )
     if rival > RIVAL_VOTES:
         raise NoDiscError(

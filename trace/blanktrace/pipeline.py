@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
 from blanktrace.corners import read_lean
 from blanktrace.edge import Edge, locate_edge
-from blanktrace.errors import BlurError, ContrastError, TraceError
+from blanktrace.errors import BlurError, ContrastError, TraceError, ViewError
 from blanktrace.lengths import parse_length_mm, parse_size_mm, parse_thick_mm
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
@@ -29,6 +29,9 @@ MOST_BLUR_SHARE = 0.015
 """Blur as a share of the blank's size (root of its area) beyond which nothing is measured."""
 
 LEAST_BLUR_LIMIT_PX = 3.0
+
+MOST_TILT_DEG = 20.0
+"""A lean beyond this is no photograph from above, or a rim traced wrongly."""
 
 LEAST_STRENGTH = 4.0
 """Step over noise below which a boundary point is a guess."""
@@ -251,14 +254,22 @@ def _see(
     heights_mm: Mapping[str, float],
 ) -> Seen:
     if measured == "disc":
-        return see_disc_blank(edges, diameter_mm=measured_mm, heights_mm=heights_mm, camera=camera)
-    return see_plain_blank(
-        edges,
-        measured_mm=measured_mm,
-        side=("length", "width").index(measured),
-        top_mm=max(heights_mm.values(), default=0.0),
-        camera=camera,
-    )
+        seen = see_disc_blank(edges, diameter_mm=measured_mm, heights_mm=heights_mm, camera=camera)
+    else:
+        seen = see_plain_blank(
+            edges,
+            measured_mm=measured_mm,
+            side=("length", "width").index(measured),
+            top_mm=max(heights_mm.values(), default=0.0),
+            camera=camera,
+        )
+    if seen.view.tilt_deg > MOST_TILT_DEG:
+        raise ViewError(
+            f"The camera seems to lean by {seen.view.tilt_deg:.0f} degrees ({MOST_TILT_DEG:.0f} "
+            "allowed). Hold it straight above the blank; if it was, shadow is in the way of the "
+            "disc's edge: use softer light, and retake the photo."
+        )
+    return seen
 
 
 def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
@@ -274,6 +285,6 @@ def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
     weak = float(np.mean(outer.strength < LEAST_STRENGTH))
     if weak > MOST_WEAK_SHARE:
         raise ContrastError(
-            f"{weak:.0%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
+            f"{weak:.1%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
             "allowed). Use paper of another tint, or more light, and retake the photo."
         )
