@@ -78,6 +78,11 @@ def located(rgb, ring):
         pytest.param(60.3, (0.31, -0.17), 0.7, NOISE, id="small, sharp"),
         pytest.param(250.7, (0.13, 0.49), 0.7, NOISE, id="sharp"),
         pytest.param(1500.4, (0.21, 0.87), 0.7, NOISE, id="large"),
+        pytest.param(60.0, (0.0, 0.0), 1.0, 0.0, id="small, no noise"),
+        pytest.param(60.3, (0.5, 0.5), 3.0, NOISE, id="small, soft"),
+        pytest.param(250.7, (0.25, 0.75), 1.5, 2 * NOISE, id="noisy"),
+        pytest.param(251.2, (0.4, 0.9), 3.0, NOISE, id="soft"),
+        pytest.param(1500.4, (0.21, 0.87), 1.2, NOISE, id="large, softer"),
     ],
 )
 def test_radius_and_centre(radius, offset, blur, noise):
