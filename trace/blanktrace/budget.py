@@ -34,8 +34,9 @@ EDGE_BLUR_SHARE = 0.10
 UNKNOWN_HEIGHT_MM = 3.0
 """Height (standard uncertainty) of a part above or below the measured face when not given."""
 
-GIVEN_HEIGHT_MM = 0.15
-"""Standard uncertainty of a height given: how flat the part lies, how round its rim is."""
+GIVEN_HEIGHT_MM = 0.4
+"""Standard uncertainty of a height given: how flat a part lies, whether its edge is round or
+square (a ring of wire is outlined half way up), and whether wall or face was seen."""
 
 LENS_BEND = 0.006
 """Standard uncertainty of k1 that a phone leaves after its own correction (common practice)."""

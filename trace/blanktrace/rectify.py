@@ -79,9 +79,10 @@ class View:
     @property
     def axes(self) -> FloatArray:
         """Rows: the plane's x and y directions in camera axes, shape (2, 3)."""
-        right = np.array([1.0, 0.0, 0.0]) - self.normal[0] * self.normal
-        right /= np.linalg.norm(right)
-        return np.array([right, -np.cross(self.normal, right)])
+        a, b, c = self.normal
+        s = np.sqrt(1 - a * a)
+        # The camera's x laid into the plane, and its cross product with the normal.
+        return np.array([[s, -a * b / s, -a * c / s], [0.0, -c / s, b / s]])
 
     def to_plane(self, points_px: FloatArray, heights_mm: ArrayLike = 0.0) -> FloatArray:
         """Bring photograph points (N, 2) to the plane, each at its height above the sheet."""

@@ -24,8 +24,8 @@ from blanktrace.rectify import View, circle_poses
 
 FloatArray = NDArray[np.float64]
 
-MOST_RIM_POINTS = 720
-"""Rim points used in the fit: every half degree; more carry no more information."""
+MOST_RIM_POINTS = 360
+"""Rim points used in the fit: every degree; more carry no more information."""
 
 EVEN_SHARE = 0.5
 """Where nothing tells whether a wall was taken for face: half way up halves the worst error."""
@@ -36,6 +36,9 @@ USUAL_LEAN_RAD = 0.07
 
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
+
+SETTLED = 1e-7
+"""Relative change at which a fit has settled: a tenth of a micrometre in a metre."""
 
 LEAST_NOISE_MM = 0.01
 
@@ -249,6 +252,9 @@ def _fit_disc_view(
         x_scale=[0.01, 0.01, 0.01, 1.0, 1.0],
         loss="soft_l1",
         f_scale=ROBUST_MM,
+        ftol=SETTLED,
+        xtol=SETTLED,
+        gtol=SETTLED,
     )
     view, centre = unpack(solution.x)
     rms = float(np.sqrt(np.mean(residual(solution.x)[: len(rim_px)] ** 2)))
