@@ -25,7 +25,7 @@ COVERAGE = 2.0
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
 
-EDGE_PX = 0.4
+EDGE_PX = 0.5
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
 EDGE_BLUR_SHARE = 0.10
