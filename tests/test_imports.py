@@ -36,6 +36,7 @@ STAGES = {
     "blanktrace.segment",
     "blanktrace.separate",
     "blanktrace.silhouette",
+    "blanktrace.rims",
     "blanktrace.stance",
     "blankfit.artwork",
     "blankfit.coupon",
@@ -59,9 +60,11 @@ MADE_OF = {
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour
+    ("blanktrace.rims", "blanktrace.parts"),  # a loop's rims are fitted as its parts were
     ("blanktrace.stance", "blanktrace.disc"),  # the rim tells where the camera was
     ("blanktrace.stance", "blanktrace.lean"),  # up to one of two leans
     ("blanktrace.stance", "blanktrace.parts"),  # each part is seen at its own height
+    ("blanktrace.stance", "blanktrace.rims"),  # rims are laid on their circles
     ("blanktrace.stance", "blanktrace.scale"),  # from where the measured size puts the camera
     ("blankfit.coupon", "blankfit.pocket"),  # the test piece is pockets
 }

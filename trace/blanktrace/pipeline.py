@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -88,11 +89,11 @@ def trace_photo(
     finds = find_silhouettes(picture.rgb)
     edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
     seen = _see(edges, _camera(picture, finds, sheet), measured, measured_mm, heights)
-    return _assemble(
-        seen,
+    return assemble(
         seen,
         edges,
-        picture=picture,
+        reference=seen,
+        focal_known=picture.focal_px is not None,
         measured=measured,
         measured_mm=measured_mm,
         heights_mm=heights,
@@ -144,58 +145,25 @@ def trace_photos(
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
     first_edges = _locate(picture, finds.silhouettes[reference])
     first = _see(first_edges, camera, measured, measured_mm, heights)
-    traced = [
-        _assemble(
-            first,
-            first,
-            first_edges,
-            picture=picture,
-            measured=measured,
-            measured_mm=measured_mm,
-            heights_mm=heights,
-        )
-    ]
+    outline_of = partial(
+        assemble,
+        reference=first,
+        focal_known=picture.focal_px is not None,
+        measured=measured,
+        measured_mm=measured_mm,
+        heights_mm=heights,
+    )
+    traced = [outline_of(first, first_edges)]
     left_out = []
     for one in rest:
         try:
             edges = _locate(picture, one)
             seen = see_beside(edges, first, heights_mm=heights)
-            traced.append(
-                _assemble(
-                    seen,
-                    first,
-                    edges,
-                    picture=picture,
-                    measured=measured,
-                    measured_mm=measured_mm,
-                    heights_mm=heights,
-                )
-            )
+            traced.append(outline_of(seen, edges))
         except TraceError as refusal:
             x, y = one.rings_px[0].mean(axis=0)
             left_out.append(f"The blank at {x:.0f},{y:.0f} was left out. {refusal}")
     return tuple(_noted(outline, left_out) for outline in traced)
-
-
-def _assemble(
-    seen: Seen,
-    reference: Seen,
-    edges: tuple[Edge, ...],
-    *,
-    picture: Photo,
-    measured: Measured,
-    measured_mm: float,
-    heights_mm: Mapping[str, float],
-) -> Outline:
-    return assemble(
-        seen,
-        edges,
-        reference=reference,
-        focal_known=picture.focal_px is not None,
-        measured=measured,
-        measured_mm=measured_mm,
-        heights_mm=heights_mm,
-    )
 
 
 def _noted(outline: Outline, notes: Sequence[str]) -> Outline:

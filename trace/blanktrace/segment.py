@@ -203,7 +203,7 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
     labels = guess.copy()
     if np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
         cv2.setRNGSeed(1)  # grabCut starts its mixtures from the shared generator
-        background, foreground = np.zeros((1, 65)), np.zeros((1, 65))
+        background, foreground = np.zeros(MIXTURE_SHAPE), np.zeros(MIXTURE_SHAPE)
         # Neighbours count as bare sheet, or their colours would be called background.
         alone = np.where(_dilated(patch, 3)[..., None], evidence.loss, 0)
         cv2.grabCut(

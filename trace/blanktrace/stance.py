@@ -20,6 +20,7 @@ from blanktrace.errors import NoDiscError
 from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
+from blanktrace.rims import lay_rims
 from blanktrace.scale import EVEN_SHARE, DiscView, edge_heights, view_of_length, views_of_disc
 
 FloatArray = NDArray[np.float64]
@@ -27,11 +28,6 @@ FloatArray = NDArray[np.float64]
 
 AGREE_DEG = 1.5
 """Disc and sheet that differ by more than this in the camera's lean disagree."""
-
-FEWEST_RIM_POINTS = 20
-
-RIM_REACH_MM = 0.6
-"""What was traced nearer to the rim than this is rim."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -316,53 +312,8 @@ def _placed(
 
 def _rounded(seen: Seen, radius_mm: float) -> Seen:
     """Lay the disc's rim on its circle, and each loop's rims on theirs."""
-    rings, owners = list(seen.rings_mm), seen.division.owners
-    rims = [(0, seen.origin_mm, radius_mm, RIM_REACH_MM), *_loop_rims(rings, seen.division)]
-    for part, centre_mm, rim_mm, reach_mm in rims:
-        rings = [
-            _on_rim(ring, owner == part, centre_mm, rim_mm, reach_mm)
-            for ring, owner in zip(rings, owners, strict=True)
-        ]
-    return replace(seen, rings_mm=tuple(rings))
-
-
-def _on_rim(
-    ring_mm: FloatArray,
-    mine: NDArray[np.bool_],
-    centre_mm: FloatArray,
-    radius_mm: float,
-    reach_mm: float,
-) -> FloatArray:
-    """Lay what was traced close to a circle on to it: discs and rings are round.
-
-    Shadow, side wall and highlights pull single stretches of a rim off by more
-    than it is out of round. Real nicks, farther off, stay.
-    """
-    offset = ring_mm - centre_mm
-    distance = np.hypot(*offset.T)
-    near = mine & (np.abs(distance - radius_mm) < reach_mm)
-    laid = centre_mm + offset * (radius_mm / np.maximum(distance, 1e-9))[:, None]
-    return np.where(near[:, None], laid, ring_mm)
-
-
-def _loop_rims(
-    rings: list[FloatArray], division: Division
-) -> list[tuple[int, FloatArray, float, float]]:
-    """Fit each loop's outer and inner rim: part, centre, radius and how near is near."""
-    points, owners = np.concatenate(rings), np.concatenate(division.owners)
-    rims = []
-    for index, part in enumerate(division.parts):
-        if part.kind != "loop" or part.diameter_mm is None or part.inner_mm is None:
-            continue
-        mine = points[owners == index]
-        distance = np.hypot(*(mine - part.centre_mm).T)
-        middle = (part.diameter_mm + part.inner_mm) / 4
-        reach = (part.diameter_mm - part.inner_mm) / 4
-        for rim in (mine[distance > middle], mine[distance <= middle]):
-            if len(rim) >= FEWEST_RIM_POINTS:
-                centre, radius = dominant_circle(rim)
-                rims.append((index, centre, radius, min(reach, RIM_REACH_MM)))
-    return rims
+    rings = lay_rims(seen.rings_mm, seen.division, centre_mm=seen.origin_mm, radius_mm=radius_mm)
+    return replace(seen, rings_mm=rings)
 
 
 def _heights(
