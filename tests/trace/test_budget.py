@@ -19,7 +19,8 @@ USUAL = Circumstances(
     heights_given=True,
     focal_known=True,
     tilt_deg=2.0,
-    off_axis=0.08,
+    bend_mm=0.01,
+    lens_known=False,
 )
 
 
@@ -51,7 +52,7 @@ def test_the_calipers_alone():
         {"mm_per_px": 0.3},
         {"fit_mm": 0.1},
         {"nadir_mm": 150.0},
-        {"off_axis": 0.5},
+        {"bend_mm": 0.1},
         {"height_mm": 200.0},
     ],
     ids=str,

@@ -12,6 +12,8 @@ from shapely.geometry.polygon import orient
 from blanktrace.arcs import reduce_ring
 from blanktrace.budget import Circumstances, add_up
 from blanktrace.edge import Edge
+from blanktrace.lens import Lens
+from blanktrace.lens_cost import bend_cost_mm
 from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
 from blanktrace.parts import Part
 from blanktrace.stance import Seen
@@ -44,6 +46,7 @@ def assemble(
     edges: tuple[Edge, ...],
     *,
     reference: Seen,
+    lens: Lens,
     focal_known: bool,
     measured: Measured,
     measured_mm: float,
@@ -59,8 +62,10 @@ def assemble(
         The same in the photograph.
     reference : Seen
         The blank that was measured: this one, or one beside it.
+    lens : Lens
+        The camera's: known, or taken as straight.
     focal_known : bool
-        Whether the photograph told its focal length.
+        Whether the photograph or the lens file told the focal length.
     measured, measured_mm
         What the calipers measured, on this blank or one beside it.
     heights_mm : mapping
@@ -81,6 +86,7 @@ def assemble(
         _circumstances(
             seen,
             reference=reference,
+            lens=lens,
             blur_px=edges[0].blur_px,
             mm_per_px=mm_per_px,
             measured_mm=measured_mm,
@@ -92,7 +98,7 @@ def assemble(
         polygon=polygon,
         path=path,
         parts=parts,
-        rim=_rim(seen),
+        rim=_rim(seen, lens),
         scale=Scale(mm_per_px=mm_per_px, measured=measured, measured_mm=measured_mm),
         stance=Stance(
             tilt_deg=seen.view.tilt_deg,
@@ -108,10 +114,10 @@ def assemble(
     )
 
 
-def _rim(seen: Seen) -> Rim | None:
+def _rim(seen: Seen, lens: Lens) -> Rim | None:
     if seen.disc is None:
         return None
-    centre = seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0]
+    centre = lens.bend(seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm))[0]
     diameter_mm = seen.division.parts[0].diameter_mm
     assert diameter_mm is not None, "the first part of a disc blank is its disc"
     return Rim(
@@ -184,6 +190,7 @@ def _circumstances(
     seen: Seen,
     *,
     reference: Seen,
+    lens: Lens,
     blur_px: float,
     mm_per_px: float,
     measured_mm: float,
@@ -208,7 +215,8 @@ def _circumstances(
         heights_given=heights_given,
         focal_known=focal_known,
         tilt_deg=seen.view.tilt_deg,
-        off_axis=float(np.hypot(*middle)) / seen.view.height_mm,
+        bend_mm=bend_cost_mm(lens, seen, reference=reference),
+        lens_known=lens.is_known,
     )
 
 
@@ -218,8 +226,8 @@ def _middle(seen: Seen) -> FloatArray:
 
 
 def _rim_radius(seen: Seen) -> float:
-    rim = _rim(seen)
-    return 0.0 if rim is None else rim.diameter_mm / 2
+    diameter_mm = None if seen.disc is None else seen.division.parts[0].diameter_mm
+    return 0.0 if diameter_mm is None else diameter_mm / 2
 
 
 def _lean_deg(seen: Seen, mm_per_px: float) -> float:

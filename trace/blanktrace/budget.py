@@ -38,9 +38,6 @@ GIVEN_HEIGHT_MM = 0.4
 """Standard uncertainty of a height given: how flat a part lies, whether its edge is round or
 square (a ring of wire is outlined half way up), and whether wall or face was seen."""
 
-LENS_BEND = 0.006
-"""Standard uncertainty of k1 that a phone leaves after its own correction (common practice)."""
-
 UNKNOWN_FOCAL_SHARE = 0.12
 """Standard uncertainty of a focal length that is only assumed."""
 
@@ -74,8 +71,10 @@ class Circumstances:
     heights_given : bool
     focal_known : bool
     tilt_deg : float
-    off_axis : float
-        Distance of the blank from the picture's centre over the focal length.
+    bend_mm : float
+        What the doubt about the lens does to the boundary, as a standard uncertainty.
+    lens_known : bool
+        Whether a lens file was given.
     """
 
     measured_mm: float
@@ -91,7 +90,8 @@ class Circumstances:
     heights_given: bool
     focal_known: bool
     tilt_deg: float
-    off_axis: float
+    bend_mm: float
+    lens_known: bool
 
 
 def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
@@ -141,10 +141,11 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
         ),
         (
             "the bend of the lens",
-            LENS_BEND
-            * (2 * c.off_axis * extent / c.height_mm + (extent / c.height_mm) ** 2)
-            * extent,
-            "lay the blank in the middle of the photo and photograph from higher",
+            c.bend_mm,
+            "make the lens file anew, with the checkerboard in the photos' corners too"
+            if c.lens_known
+            else "make a lens file and give it with --lens, or lay the blank in the middle of the "
+            "photo and photograph from higher",
         ),
         (
             "the focal length",
