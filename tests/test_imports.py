@@ -26,6 +26,7 @@ STAGES = {
     "blanktrace.chain",
     "blanktrace.corner",
     "blanktrace.corners",
+    "blanktrace.cross_check",
     "blanktrace.disc",
     "blanktrace.edge",
     "blanktrace.lean",

@@ -150,6 +150,28 @@ def test_exactly_one_size():
         trace_photo(disc())
 
 
+def test_another_size_is_compared(tag):
+    rgb, _ = tag_photograph()
+    reach = 2.6 * DISC_MM / 2
+    also = {"length": reach + 6.0, "tab": 0.6 * DISC_MM / 2}
+    outline = trace_photo(rgb, disc=DISC_MM, thick="0.2 mm", also=also)
+    length, tab_width = outline.quality.checks
+    assert length.found_mm == pytest.approx(reach, abs=0.3)
+    assert tab_width.agrees
+    assert not length.agrees
+    assert "You measured a length" in outline.quality.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("also", "words"),
+    [(["disc=44mm"], "sets the scale already"), (["lenght=44mm"], "did you mean length")],
+    ids=["the scale's own", "misspelt"],
+)
+def test_a_size_that_cannot_check(also, words):
+    with pytest.raises(LengthError, match=words):
+        trace_photo(disc(), disc=40.0, also=also)
+
+
 def test_a_length_without_a_unit_is_refused():
     with pytest.raises(LengthError):
         trace_photo(disc(), disc="forty")

@@ -25,6 +25,7 @@ COVERAGE = 2.0
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
 
+EDGE_CAUSE = "finding the edge"
 EDGE_PX = 0.5
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
@@ -119,7 +120,7 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
             "measure several times and take the mean",
         ),
         (
-            "finding the edge",
+            EDGE_CAUSE,
             (EDGE_PX + EDGE_BLUR_SHARE * c.blur_px) * c.mm_per_px,
             "photograph sharper, in soft even light, and let the blank fill more of the photo",
         ),

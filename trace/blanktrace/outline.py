@@ -74,6 +74,32 @@ class Contribution:
 
 
 @dataclass(frozen=True)
+class Check:
+    """A size measured besides, and what the outline says of it.
+
+    Attributes
+    ----------
+    size : str
+        Its name.
+    measured_mm : float
+    found_mm : float or None
+        None where the outline has no such size.
+    u95_mm : float
+        Expanded uncertainty (95 %) of the difference.
+    """
+
+    size: str
+    measured_mm: float
+    found_mm: float | None
+    u95_mm: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two differ by no more than they may."""
+        return self.found_mm is not None and abs(self.found_mm - self.measured_mm) <= self.u95_mm
+
+
+@dataclass(frozen=True)
 class Quality:
     """How far the outline can be trusted.
 
@@ -85,11 +111,14 @@ class Quality:
         What it is made of, the largest first.
     warnings : tuple of str
         What the user should know.
+    checks : tuple of Check
+        Sizes that were measured besides the one that sets the scale.
     """
 
     u95_mm: float
     contributions: tuple[Contribution, ...]
     warnings: tuple[str, ...]
+    checks: tuple[Check, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,6 +193,16 @@ class Outline:
                     for c in self.quality.contributions
                 ],
                 "warnings": list(self.quality.warnings),
+                "checks": [
+                    {
+                        "size": c.size,
+                        "measured_mm": c.measured_mm,
+                        "found_mm": c.found_mm,
+                        "u95_mm": c.u95_mm,
+                        "agrees": c.agrees,
+                    }
+                    for c in self.quality.checks
+                ],
             },
         }
 

@@ -10,6 +10,7 @@ from shapely import Polygon
 from blanktrace.errors import OutlineFileError
 from blanktrace.outline import (
     FORMAT,
+    Check,
     Contribution,
     Measured,
     Outline,
@@ -70,10 +71,18 @@ class _Cause(_Table):
     remedy: str
 
 
+class _Check(_Table):
+    size: str
+    measured_mm: Above0
+    found_mm: Above0 | None
+    u95_mm: float
+
+
 class _Quality(_Table):
     u95_mm: float
     causes: list[_Cause] = []
     warnings: list[str]
+    checks: list[_Check] = []
 
 
 class _File(_Table):
@@ -132,6 +141,7 @@ def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outlin
             u95_mm=quality.u95_mm,
             contributions=tuple(Contribution(**cause.model_dump()) for cause in quality.causes),
             warnings=tuple(quality.warnings),
+            checks=tuple(Check(**check.model_dump()) for check in quality.checks),
         ),
         rings_px=(),
     )

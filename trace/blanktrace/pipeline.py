@@ -15,9 +15,17 @@ from numpy.typing import NDArray
 from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
 from blanktrace.calibrate import calibrate_lens, find_board
 from blanktrace.corners import read_lean
+from blanktrace.cross_check import cross_check
 from blanktrace.edge import Edge, locate_edge
-from blanktrace.errors import BlurError, ContrastError, LensError, TraceError, ViewError
-from blanktrace.lengths import parse_length_mm, parse_size_mm, parse_thick_mm
+from blanktrace.errors import (
+    BlurError,
+    ContrastError,
+    LengthError,
+    LensError,
+    TraceError,
+    ViewError,
+)
+from blanktrace.lengths import parse_also_mm, parse_length_mm, parse_size_mm, parse_thick_mm
 from blanktrace.lens import Lens
 from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
@@ -54,6 +62,7 @@ def trace_photo(
     sheet: str | tuple[float, float] | None = None,
     at: tuple[float, float] | None = None,
     lens: Lens | str | os.PathLike[str] | None = None,
+    also: Sequence[str] | Mapping[str, Length] = (),
 ) -> Outline:
     """Trace the blank in a photograph, true to scale.
 
@@ -74,6 +83,9 @@ def trace_photo(
         A place on the blank in photo pixels, where several are in view.
     lens : Lens or path, optional
         The camera's lens, from `make_lens`, or a file of it.
+    also : lengths by name, optional
+        Sizes measured besides, to be compared with the outline
+        (``{"length": "118 mm", "hole": 4.0}``); see `cross_check`.
 
     Returns
     -------
@@ -92,13 +104,14 @@ def trace_photo(
     """
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
+    others = _others(also, measured)
     picture = read_photo(photo)
     through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
     edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
     camera = _camera(picture, finds, sheet, through)
     seen = _see(_straight(edges, through), camera, measured, measured_mm, heights)
-    return assemble(
+    outline = assemble(
         seen,
         edges,
         reference=seen,
@@ -108,6 +121,7 @@ def trace_photo(
         measured_mm=measured_mm,
         heights_mm=heights,
     )
+    return cross_check(outline, others)
 
 
 def trace_photos(
@@ -120,6 +134,7 @@ def trace_photos(
     sheet: str | tuple[float, float] | None = None,
     at: tuple[float, float] | None = None,
     lens: Lens | str | os.PathLike[str] | None = None,
+    also: Sequence[str] | Mapping[str, Length] = (),
 ) -> tuple[Outline, ...]:
     """Trace every blank in a photograph at one scale.
 
@@ -132,6 +147,8 @@ def trace_photos(
         to the middle of the photograph.
     lens : Lens or path, optional
         As for :func:`trace_photo`.
+    also : lengths by name, optional
+        As for :func:`trace_photo`, of the blank that was measured.
 
     Returns
     -------
@@ -147,6 +164,7 @@ def trace_photos(
     """
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
+    others = _others(also, measured)
     picture = read_photo(photo)
     through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
@@ -168,7 +186,7 @@ def trace_photos(
         measured_mm=measured_mm,
         heights_mm=heights,
     )
-    traced = [outline_of(first, first_edges)]
+    traced = [cross_check(outline_of(first, first_edges), others)]
     left_out = []
     for one in rest:
         try:
@@ -235,6 +253,16 @@ def _measure(
         )
     name, size = given[0]
     return name, parse_length_mm(size, what=name)
+
+
+def _others(also: Sequence[str] | Mapping[str, Length], measured: Measured) -> dict[str, float]:
+    """Take the sizes to compare with."""
+    others = parse_also_mm(also)
+    if measured in others:
+        raise LengthError(
+            f"also: {measured} sets the scale already, so it cannot check it. Measure another size."
+        )
+    return others
 
 
 def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
