@@ -40,6 +40,7 @@ STAGES = {
     "blanktrace.separate",
     "blanktrace.silhouette",
     "blanktrace.rims",
+    "blanktrace.spread",
     "blanktrace.stance",
     "blankfit.artwork",
     "blankfit.coupon",

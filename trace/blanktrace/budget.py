@@ -22,10 +22,13 @@ from blanktrace.outline import Contribution
 COVERAGE = 2.0
 """Expands a standard uncertainty to about 95 %."""
 
+CALIPER_CAUSE = "the caliper's reading"
+EDGE_CAUSE = "finding the edge"
+FIT_CAUSE = "the fit of the disc"
+
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
 
-EDGE_CAUSE = "finding the edge"
 EDGE_PX = 0.5
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
@@ -115,7 +118,7 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
     extent = c.radius_mm + c.beyond_mm
     causes = [
         (
-            "the caliper's reading",
+            CALIPER_CAUSE,
             CALIPER_LIMIT_MM / np.sqrt(3) * c.radius_mm / c.measured_mm,
             "measure several times and take the mean",
         ),
@@ -124,7 +127,7 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
             (EDGE_PX + EDGE_BLUR_SHARE * c.blur_px) * c.mm_per_px,
             "photograph sharper, in soft even light, and let the blank fill more of the photo",
         ),
-        ("the fit of the disc", c.fit_mm, "let more of the rim show"),
+        (FIT_CAUSE, c.fit_mm, "let more of the rim show"),
         (
             "the camera's tilt",
             lean_rad * extent * c.beyond_mm / c.height_mm

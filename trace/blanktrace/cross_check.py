@@ -1,8 +1,7 @@
 """Compare an outline with sizes that were measured besides the one that sets the scale.
 
-What moves the whole boundary outward or inward grows with the size it is compared
-over; only the edge itself is as uncertain on a small part as on a large one, and
-both ends of a size may err together.
+A difference is judged by what the outline's size and the calipers' reading are
+uncertain by.
 """
 
 from __future__ import annotations
@@ -12,12 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from blanktrace.budget import CALIPER_LIMIT_MM, COVERAGE, EDGE_CAUSE
+from blanktrace.budget import CALIPER_LIMIT_MM, COVERAGE
 from blanktrace.lengths import format_length
 from blanktrace.outline import Check, Outline
-from blanktrace.sizes import overall_mm
-
-OVERALL = ("length", "width")
+from blanktrace.sizes import sizes_mm, u95_of_size_mm
 
 
 def cross_check(outline: Outline, also_mm: Mapping[str, float]) -> Outline:
@@ -50,28 +47,19 @@ def _check(outline: Outline, name: str, measured_mm: float) -> Check:
     if not found:
         return Check(name, measured_mm, None, 0.0)
     nearest = min(found, key=lambda size_mm: abs(size_mm - measured_mm))
-    return Check(name, measured_mm, nearest, _u95_mm(outline, nearest))
+    reading_mm = COVERAGE * CALIPER_LIMIT_MM / np.sqrt(3)
+    u95_mm = float(np.hypot(u95_of_size_mm(outline, nearest), reading_mm))
+    return Check(name, measured_mm, nearest, u95_mm)
 
 
 def _found_mm(outline: Outline, name: str) -> list[float]:
     """Every size of that name that the outline has."""
-    if name in OVERALL:
-        return [overall_mm(outline)[OVERALL.index(name)]]
+    overall = sizes_mm(outline)
+    if name in overall:
+        return [overall[name]]
     parts = [part for part in outline.parts if part.kind == name]
     sizes = [part.width_mm if part.kind == "tab" else part.diameter_mm for part in parts]
     return [size for size in sizes if size is not None]
-
-
-def _u95_mm(outline: Outline, size_mm: float) -> float:
-    """Reckon the expanded uncertainty of the difference between a size found and one measured."""
-    away_mm = np.hypot(*np.asarray(outline.polygon.exterior.coords).T)
-    spans = size_mm / float(np.sqrt(np.mean(away_mm**2)))
-    squares = [
-        (cause.u95_mm * (2.0 if cause.cause == EDGE_CAUSE else spans)) ** 2
-        for cause in outline.quality.contributions
-    ]
-    reading_mm = COVERAGE * CALIPER_LIMIT_MM / np.sqrt(3)
-    return float(np.sqrt(sum(squares) + reading_mm**2))
 
 
 def _sentence(check: Check) -> str:

@@ -8,7 +8,7 @@ centroid and the long axis along y.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -121,6 +121,28 @@ class Quality:
     checks: tuple[Check, ...] = ()
 
 
+@dataclass(frozen=True)
+class SizeSpread:
+    """How much one size differs over several blanks of one photograph.
+
+    Attributes
+    ----------
+    size : {"disc", "length", "width"}
+    count : int
+        How many blanks.
+    smallest_mm, mean_mm, largest_mm : float
+    photo_mm : float
+        What the photograph alone may make two equal blanks differ by (95 %).
+    """
+
+    size: Measured
+    count: int
+    smallest_mm: float
+    mean_mm: float
+    largest_mm: float
+    photo_mm: float
+
+
 @dataclass(frozen=True, eq=False)
 class Outline:
     """A blank's outline, true to scale.
@@ -139,6 +161,8 @@ class Outline:
     quality : Quality
     rings_px : tuple of ndarray, shape (N, 2)
         The boundary in the photograph, exterior first.
+    spread : tuple of SizeSpread
+        Over the blanks traced with this one, where there were several of its kind.
     """
 
     polygon: Polygon
@@ -149,6 +173,7 @@ class Outline:
     stance: Stance
     quality: Quality
     rings_px: tuple[FloatArray, ...]
+    spread: tuple[SizeSpread, ...] = ()
 
     def to_json(self) -> str:
         """Write the outline as text in the form ``blankfit-outline/1``."""
@@ -204,6 +229,7 @@ class Outline:
                     for c in self.quality.checks
                 ],
             },
+            "spread": [asdict(one) for one in self.spread],
         }
 
 

@@ -17,6 +17,7 @@ from blanktrace.outline import (
     Quality,
     Rim,
     Scale,
+    SizeSpread,
     Stance,
 )
 from blanktrace.parts import Kind, Part
@@ -85,6 +86,15 @@ class _Quality(_Table):
     checks: list[_Check] = []
 
 
+class _Spread(_Table):
+    size: Measured
+    count: int
+    smallest_mm: Above0
+    mean_mm: Above0
+    largest_mm: Above0
+    photo_mm: float
+
+
 class _File(_Table):
     format: Literal["blankfit-outline/1"]
     units: Literal["mm"]
@@ -96,6 +106,7 @@ class _File(_Table):
     scale: _Scale
     view: _View
     quality: _Quality
+    spread: list[_Spread] = []
 
 
 def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outline:
@@ -144,6 +155,7 @@ def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outlin
             checks=tuple(Check(**check.model_dump()) for check in quality.checks),
         ),
         rings_px=(),
+        spread=tuple(SizeSpread(**one.model_dump()) for one in stored.spread),
     )
 
 

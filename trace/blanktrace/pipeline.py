@@ -31,6 +31,7 @@ from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
 from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
+from blanktrace.spread import add_spread
 from blanktrace.stance import Camera, Seen, see_beside, see_disc_blank, see_plain_blank
 
 Length = str | float
@@ -154,8 +155,8 @@ def trace_photos(
     -------
     tuple of Outline
         The measured one first, then the others from the top of the photograph
-        down. Others that cannot be traced are left out, and every outline's
-        warnings say so.
+        down, each with the spread of sizes over those of one kind. Others that
+        cannot be traced are left out, and every outline's warnings say so.
 
     Raises
     ------
@@ -196,7 +197,7 @@ def trace_photos(
         except TraceError as refusal:
             x, y = one.rings_px[0].mean(axis=0)
             left_out.append(f"The blank at {x:.0f},{y:.0f} was left out. {refusal}")
-    return tuple(_noted(outline, left_out) for outline in traced)
+    return add_spread([_noted(outline, left_out) for outline in traced])
 
 
 def make_lens(
