@@ -29,8 +29,8 @@ STAGES = {
     "blanktrace.cross_check",
     "blanktrace.disc",
     "blanktrace.edge",
+    "blanktrace.effects",
     "blanktrace.lean",
-    "blanktrace.lens_cost",
     "blanktrace.overlay",
     "blanktrace.parts",
     "blanktrace.photo",
@@ -58,7 +58,7 @@ MADE_OF = {
     ("blanktrace.arcs", "blanktrace.chain"),  # a ring's pieces are chained into its path
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
-    ("blanktrace.assemble", "blanktrace.lens_cost"),  # of which the lens has its share
+    ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
     ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once

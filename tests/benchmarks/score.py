@@ -13,6 +13,9 @@ from blanktrace.pipeline import trace_photo
 from tests.benchmarks.compare import Distance, distance
 from tests.benchmarks.plain import PlainError, trace_plain
 
+LEAST_ERROR_MM = 0.001
+"""A disc that was laid on its circle may be as good as exact; ratios end here."""
+
 
 @dataclass(frozen=True, eq=False)
 class Case:
@@ -78,7 +81,9 @@ class Score:
     @property
     def width_ratio(self) -> float | None:
         """How many times the error the stated uncertainty is."""
-        return None if self.ours is None or self.u95_mm is None else self.u95_mm / self.ours.rms_mm
+        if self.ours is None or self.u95_mm is None:
+            return None
+        return self.u95_mm / max(self.ours.rms_mm, LEAST_ERROR_MM)
 
     @property
     def is_covered(self) -> bool:
