@@ -23,6 +23,9 @@ FloatArray = NDArray[np.float64]
 LEAST_HOLE_MM2 = 0.5
 """Smaller holes are crossings of neighbouring points; nobody drills 0.8 mm."""
 
+FAINT_STRENGTH = 4.0
+"""Step over noise below which a boundary point is a guess."""
+
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
 
@@ -111,7 +114,7 @@ def assemble(
             seen,
             reference=reference,
             lens=lens,
-            blur_px=edges[0].blur_px,
+            edges=edges,
             mm_per_px=mm_per_px,
             measured_mm=measured_mm,
             heights_mm=heights_mm,
@@ -215,7 +218,7 @@ def _circumstances(
     *,
     reference: Seen,
     lens: Lens,
-    blur_px: float,
+    edges: tuple[Edge, ...],
     mm_per_px: float,
     measured_mm: float,
     heights_mm: Mapping[str, float],
@@ -236,8 +239,11 @@ def _circumstances(
         measured_mm=measured_mm,
         radius_mm=float(np.sqrt(np.mean(np.sum((boundary - middle) ** 2, axis=1)))),
         mm_per_px=mm_per_px,
-        blur_px=blur_px,
+        blur_px=edges[0].blur_px,
         located_share=1 - float(np.mean(on_circle)),
+        faint_share=float(
+            np.mean(np.concatenate([edge.strength for edge in edges]) < FAINT_STRENGTH)
+        ),
         uneven_mm=seen.fit_mm,
         stray_mm=float(np.sqrt(np.mean(strays**2))),
         fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),

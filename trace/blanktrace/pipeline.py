@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
+from blanktrace.assemble import FAINT_STRENGTH, USUAL_FOCAL_35_MM, assemble
 from blanktrace.calibrate import calibrate_lens, find_board
 from blanktrace.corners import read_lean
 from blanktrace.cross_check import cross_check
@@ -46,9 +46,6 @@ LEAST_BLUR_LIMIT_PX = 3.0
 
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
-
-LEAST_STRENGTH = 4.0
-"""Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.25
 
@@ -356,7 +353,7 @@ def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
             f"The blank's edge is blurred over {outer.blur_px:.1f} px ({limit_px:.1f} allowed at "
             "this size). Hold the phone still, let it focus, and retake the photo."
         )
-    weak = float(np.mean(outer.strength < LEAST_STRENGTH))
+    weak = float(np.mean(outer.strength < FAINT_STRENGTH))
     if weak > MOST_WEAK_SHARE:
         raise ContrastError(
             f"{weak:.1%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
