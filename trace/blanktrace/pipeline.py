@@ -47,7 +47,7 @@ LEAST_BLUR_LIMIT_PX = 3.0
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
 
-MOST_WEAK_SHARE = 0.25
+MOST_WEAK_SHARE = 0.4
 
 
 def trace_photo(

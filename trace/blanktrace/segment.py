@@ -79,11 +79,21 @@ LOST_SHARE = 0.008
 share of the blank's area that is too much to be dirt."""
 
 COLOURED_HEART = 0.7
-"""Share of a patch's heart that is coloured, for colour alone to tell the blank."""
+COLOURED_SHARE = 0.35
+"""Share of a patch's heart that is coloured, for colour alone to tell the blank; and share of
+both heart and patch: a thin blank's heart lies half in its shadow."""
+
+BRIDGE_SHARE = 0.12
+"""Width of a disc's shadow on its strap, as a share of the root of the disc's area."""
+
+PIECE_SHARE = 0.05
+ROUND_PIECE = 0.6
+"""A strap's least share of the disc's area; a piece that is rounder is a blank of its own."""
 
 COLOUR_REACH_PX = 3
 SURE_COLOUR = 0.6
-"""Share of the heart's colour that leaves no doubt."""
+FAINT_COLOUR = 0.2
+"""Shares of the heart's colour that leave no doubt, and that bounced light may give a shadow."""
 
 SWEEP_PX = 40
 SWEEPS = 48
@@ -193,7 +203,8 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     """
     evidence = gather_evidence(linear, sheet)
     heart = _heart(patch)
-    if evidence.coloured[heart].mean() > COLOURED_HEART:
+    share = (evidence.coloured[heart].mean(), evidence.coloured[patch].mean())
+    if share[0] > COLOURED_HEART or min(share) > COLOURED_SHARE:
         guess = _coloured_guess(patch, heart, evidence, sheet)
         return _cut(guess, patch, evidence)
     guess = _first_guess(patch, evidence, sheet)
@@ -215,12 +226,13 @@ def _coloured_guess(
     patch: MaskArray, heart: MaskArray, evidence: Evidence, sheet: Sheet
 ) -> NDArray[np.uint8]:
     """Label a patch whose heart has a colour that no shadow has: by colour alone."""
+    own = float(np.median(evidence.colour[heart & evidence.coloured]))
     side = 2 * COLOUR_REACH_PX + 1
     most = cv2.dilate(evidence.colour, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
     labels = np.full(patch.shape, cv2.GC_BGD, dtype=np.uint8)
     labels[_dilated(patch, 3) & ~_eroded(sheet.bare, 3)] = cv2.GC_PR_BGD
-    labels[_dilated(patch, 3) & (evidence.colour > np.maximum(1, most / 4))] = cv2.GC_PR_FGD
-    own = float(np.median(evidence.colour[heart]))
+    some = evidence.colour > np.maximum(max(1, FAINT_COLOUR * own), most / 4)
+    labels[_dilated(patch, 3) & some] = cv2.GC_PR_FGD
     # Dark grain is as dark as a shadow, but keeps its colour.
     sure = _dilated(patch, 3) & (evidence.colour > max(SURE_COLOUR * own, 2))
     labels[_opened(sure, 1) | (heart & evidence.coloured)] = cv2.GC_FGD
@@ -296,12 +308,14 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
             CUT_ROUNDS,
             cv2.GC_INIT_WITH_MASK,
         )
-    blank = _opened(np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)), 1)
+    blank = _bridged(_opened(np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)), 1), evidence)
     whole = _filled(blank)
     unlike = ~np.isin(guess, (cv2.GC_FGD, cv2.GC_PR_FGD))
     gaps = whole & ~_dilated(~whole, 2) & (~blank | unlike)
     colours = _cut_colours(evidence.loss)
-    return whole & ~_holes(gaps, whole, ~evidence.stands_out & ~evidence.coloured, colours)
+    coloured_blank = evidence.coloured[blank].mean() > COLOURED_HEART
+    clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
+    return whole & ~_holes(gaps, whole, clear, colours)
 
 
 def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
@@ -374,6 +388,28 @@ def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[n
     labels[mine & (like_heart | evidence.coloured | textured)] = cv2.GC_PR_FGD
     labels[heart & like_heart] = cv2.GC_FGD
     return labels
+
+
+def _bridged(blank: MaskArray, evidence: Evidence) -> MaskArray:
+    """Join a disc to the strap that its shadow parts from it: across what is not bare sheet."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(blank.astype(np.uint8))
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    if count < 3 or areas.size < 2:  # noqa: PLR2004 - sheet, disc and strap
+        return blank
+    first, second = (labels == 1 + k for k in np.argsort(-areas)[:2])
+    reach = BRIDGE_SHARE * float(np.sqrt(first.sum()))
+    near_first, near_second = (
+        cv2.distanceTransform((~one).astype(np.uint8), cv2.DIST_L2, 5) for one in (first, second)
+    )
+    thick = float(cv2.distanceTransform(second.astype(np.uint8), cv2.DIST_L2, 5).max())
+    if second.sum() < PIECE_SHARE * first.sum() or thick**2 * np.pi > ROUND_PIECE * second.sum():
+        return blank
+    between = (near_first + near_second < 1.2 * near_first[second].min() + 1) & (
+        evidence.stands_out | evidence.coloured
+    )
+    if near_first[second].min() > reach:
+        return blank
+    return np.asarray(blank | _opened(between, 1))
 
 
 def _filled(mask: MaskArray) -> MaskArray:
