@@ -8,7 +8,8 @@ centroid and the long axis along y.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -110,6 +111,9 @@ class Outline:
     quality : Quality
     rings_px : tuple of ndarray, shape (N, 2)
         The boundary in the photograph, exterior first.
+    heights_mm : mapping
+        How high each kind of part stands above the sheet, where that was given; a
+        blank with no disc is all "body".
     """
 
     polygon: Polygon
@@ -120,6 +124,7 @@ class Outline:
     stance: Stance
     quality: Quality
     rings_px: tuple[FloatArray, ...]
+    heights_mm: Mapping[str, float] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """Write the outline as text in the form ``blankfit-outline/1``."""
@@ -147,6 +152,7 @@ class Outline:
                 "rms_px": rim.rms_px,
             },
             "parts": [_part(part) for part in self.parts],
+            "heights_mm": dict(self.heights_mm),
             "scale": {
                 "mm_per_px": self.scale.mm_per_px,
                 "measured": self.scale.measured,

@@ -84,6 +84,7 @@ class _File(_Table):
                     Field(min_length=1)]  # fmt: skip
     disc: _Disc | None
     parts: list[_Part]
+    heights_mm: dict[str, Above0] = {}
     scale: _Scale
     view: _View
     quality: _Quality
@@ -134,6 +135,7 @@ def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outlin
             warnings=tuple(quality.warnings),
         ),
         rings_px=(),
+        heights_mm=stored.heights_mm,
     )
 
 
