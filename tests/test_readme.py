@@ -54,7 +54,9 @@ def test_python_example_runs(
     monkeypatch.chdir(ROOT)
     exec(compile(example, "README.md", "exec"), {})
     assert re.fullmatch(
-        r"the outline is within 0\.\d\d mm, 95 times in 100\nthe pocket is a cut of \d{3} mm\n",
+        r"the outline is within 0\.\d\d mm, 95 times in 100\n"
+        r"\d\d pockets, the face 0\.00 mm above the top plate\n"
+        r"the smallest blank can move 0\.20 mm to and fro\n",
         capsys.readouterr().out,
     )
 
