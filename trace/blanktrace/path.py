@@ -158,10 +158,16 @@ class Path:
         """
         if not tolerance_mm > 0:
             raise ValueError(f"tolerance_mm must be above 0, got {tolerance_mm}")
+        if not self.bulges.any():
+            return self.points_mm
         starts, ends, bulges = self.segments
-        vertices = _vertices(starts @ (1, 1j), ends @ (1, 1j), bulges, tolerance_mm, side)
+        vertices = _vertices(_complex(starts), _complex(ends), bulges, tolerance_mm, side)
         flat = np.column_stack([vertices.real, vertices.imag])
         return flat if self.closed else np.concatenate([flat, self.points_mm[-1:]])
+
+
+def _complex(points: FloatArray) -> NDArray[np.complex128]:
+    return points[:, 0] + 1j * points[:, 1]
 
 
 def _vertices(
