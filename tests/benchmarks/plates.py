@@ -77,8 +77,8 @@ def main() -> None:
         "SVG",
         "PDF",
         "PNG",
-        "together",
-        "ms a pocket",
+        "all",
+        "ms each",
     ]
     rows = []
     for name, blank in {"plot tag, parts": TAG, **wholes()}.items():
