@@ -44,7 +44,8 @@ def test_examples_run(
         with pytest.raises(SystemExit) as left:
             main()
         assert left.value.code == 0, capsys.readouterr()
-        assert any(Path(arguments[-1]).iterdir())
+        if "-o" in arguments:
+            assert any(Path(arguments[-1]).iterdir())
 
 
 def test_python_example_runs(
