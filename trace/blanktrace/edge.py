@@ -214,8 +214,8 @@ def _discriminant(
         The weighted value half way between the two.
     """
     inner, outer = offsets < -gap_px, offsets > gap_px
-    inside = _along(profiles[:, inner].mean(axis=1), 4 * gap_px)
-    outside = _along(profiles[:, outer].mean(axis=1), 4 * gap_px)
+    inside = _along(profiles[:, inner].mean(axis=1), 1.5 * gap_px)
+    outside = _along(profiles[:, outer].mean(axis=1), 1.5 * gap_px)
     # Bare lit sheet has lost nothing; what the sheet has lost outside, shadow took.
     taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
     spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2

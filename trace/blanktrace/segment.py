@@ -22,6 +22,7 @@ using iterated graph cuts, ACM Transactions on Graphics 23, 2004.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -44,7 +45,7 @@ SHADOW_TINT = 0.15
 DEEP_HUE = 0.15
 """The same for the ratio of two channels (natural logarithm)."""
 
-DARKEST = 0.02
+DARKEST = 0.03
 """Share of light below which a hue cannot be told."""
 
 NOISES = 5.0
@@ -64,10 +65,10 @@ HEART_REACH = 3.0
 LEAST_HEART_SPREAD = 0.02
 """Colours within so many standard deviations (at least so large) of the heart's are like it."""
 
-DIRECTIONS = 180
-ROUND_REACH = 1.4
-MOST_BEYOND = 0.3
-"""A patch is a disc with its shadow if, at this many radii, most directions are bare sheet."""
+BODY_SHARE = 0.6
+ROUND_BODY = 0.12
+"""Depth that shaves straps off, as a share of the greatest; and how far the area of what is
+left, its rim put back, may be from that of a disc."""
 
 SHADOW_REACH = 1.5
 """Radii from a disc's centre beyond which its shadow does not fall."""
@@ -77,6 +78,22 @@ LOST_SHARE = 0.008
 """What lies there farther off the blank than this, in radii, is no shadow of a strap; and the
 share of the blank's area that is too much to be dirt."""
 
+COLOURED_HEART = 0.7
+"""Share of a patch's heart that is coloured, for colour alone to tell the blank."""
+
+COLOUR_REACH_PX = 3
+SURE_COLOUR = 0.6
+"""Share of the heart's colour that leaves no doubt."""
+
+SWEEP_PX = 40
+SWEEPS = 48
+"""Side of a blank, in pixels of the picture in which its shadow is tried, and directions."""
+
+CAST_SHARE = 0.9
+CAST_ASTRAY = 0.05
+"""A shadow explains what seems lost if it covers so much of it, and no more than this share
+of the blank falls where the sheet is bare."""
+
 CUT_ROUNDS = 2
 
 MIXTURE_SHAPE = (1, 65)
@@ -85,8 +102,15 @@ MIXTURE_SHAPE = (1, 65)
 LIGHTEST = -0.1
 """Least mean loss of what may be sheet: so much lighter than the model only shine is."""
 
-COMPACT = 0.6
-"""Share of its upright box that a drilled hole fills; a disc fills 0.79."""
+ROUND_HOLE = 0.55
+"""Share of the circle around it that a small hole fills; streaks of grain are ragged."""
+
+LARGE_HOLE_SHARE = 0.03
+LEAST_HOLE_SHARE = 0.0008
+"""Share of the blank from which a hole may have any shape, and that of a nail's."""
+
+LEAST_COLOUR_SPREAD = 4.0
+"""Of the cut's colours (8 bits)."""
 
 LEAST_HOLE_PX = 12
 HOLE_LIKENESS = 0.7
@@ -101,8 +125,8 @@ class Evidence:
     ----------
     loss : ndarray, shape (h, w, 3)
         Share of the bare sheet's light that is missing, per channel.
-    coloured : ndarray of bool, shape (h, w)
-        Has a colour that no shadow has.
+    colour : ndarray, shape (h, w)
+        How far its colour is from any that a shadow has, over what shadows vary by.
     textured : ndarray of bool, shape (h, w)
         Has fine contrast that the sheet has not.
     stands_out : ndarray of bool, shape (h, w)
@@ -110,9 +134,14 @@ class Evidence:
     """
 
     loss: Picture
-    coloured: MaskArray
+    colour: Picture
     textured: MaskArray
     stands_out: MaskArray
+
+    @property
+    def coloured(self) -> MaskArray:
+        """Has a colour that no shadow has."""
+        return self.colour > 1
 
 
 def find_patches(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
@@ -163,6 +192,10 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
         if nothing is left.
     """
     evidence = gather_evidence(linear, sheet)
+    heart = _heart(patch)
+    if evidence.coloured[heart].mean() > COLOURED_HEART:
+        guess = _coloured_guess(patch, heart, evidence, sheet)
+        return _cut(guess, patch, evidence)
     guess = _first_guess(patch, evidence, sheet)
     mask = _cut(guess, patch, evidence)
     lost = lost_parts(mask, patch)
@@ -170,6 +203,28 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
         guess[lost] = cv2.GC_PR_FGD
         mask = _cut(guess, patch, evidence)
     return mask
+
+
+def _heart(patch: MaskArray) -> MaskArray:
+    """Find what lies deepest in a patch: shadows are slivers beside it."""
+    depth = cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(depth > HEART_SHARE * depth.max())
+
+
+def _coloured_guess(
+    patch: MaskArray, heart: MaskArray, evidence: Evidence, sheet: Sheet
+) -> NDArray[np.uint8]:
+    """Label a patch whose heart has a colour that no shadow has: by colour alone."""
+    side = 2 * COLOUR_REACH_PX + 1
+    most = cv2.dilate(evidence.colour, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
+    labels = np.full(patch.shape, cv2.GC_BGD, dtype=np.uint8)
+    labels[_dilated(patch, 3) & ~_eroded(sheet.bare, 3)] = cv2.GC_PR_BGD
+    labels[_dilated(patch, 3) & (evidence.colour > np.maximum(1, most / 4))] = cv2.GC_PR_FGD
+    own = float(np.median(evidence.colour[heart]))
+    # Dark grain is as dark as a shadow, but keeps its colour.
+    sure = _dilated(patch, 3) & (evidence.colour > max(SURE_COLOUR * own, 2))
+    labels[_opened(sure, 1) | (heart & evidence.coloured)] = cv2.GC_FGD
+    return labels
 
 
 def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
@@ -190,12 +245,38 @@ def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
     nothing = np.zeros_like(mask)
     if not mask.any():
         return nothing
-    depth = np.asarray(
-        cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float32
-    )
     away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
-    lost = _beyond_disc(patch, depth) & (away > LOST_REACH * depth.max())
-    return lost if lost.sum() > LOST_SHARE * mask.sum() else nothing
+    reach = LOST_REACH * np.sqrt(mask.sum() / np.pi)
+    lost = _beyond_disc(mask, patch) & (away > reach)
+    if lost.sum() <= LOST_SHARE * mask.sum() or _cast(mask, patch, lost):
+        return nothing
+    return lost
+
+
+def _cast(mask: MaskArray, patch: MaskArray, lost: MaskArray) -> bool:
+    """Whether the blank's shadow, in some one direction, explains what seems lost.
+
+    A shadow is the blank swept along the floor away from the light; if it fell there,
+    it fell all the way.
+    """
+    step = max(1, round(float(np.sqrt(mask.sum())) / SWEEP_PX))
+    mask, patch, lost = (_padded(one[::step, ::step]) for one in (mask, patch, lost))
+    unlike = ~(_dilated(patch, 1) | mask)
+    longest = int(2 * np.sqrt(mask.sum() / np.pi))
+    for angle in np.arange(SWEEPS) * 2 * np.pi / SWEEPS:
+        swept = mask.copy()
+        for length in range(1, longest):
+            dx, dy = round(length * np.cos(angle)), round(length * np.sin(angle))
+            swept |= np.roll(mask, (dy, dx), (0, 1))
+            if (swept & unlike).sum() > CAST_ASTRAY * mask.sum():
+                break
+            if (swept & lost).sum() > CAST_SHARE * lost.sum():
+                return True
+    return False
+
+
+def _padded(mask: MaskArray) -> MaskArray:
+    return np.pad(mask, max(mask.shape))
 
 
 def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> MaskArray:
@@ -215,8 +296,12 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
             CUT_ROUNDS,
             cv2.GC_INIT_WITH_MASK,
         )
-    blank = np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)) & ~_drilled(guess)
-    return _fill_unlike_sheet(_opened(blank, 1), evidence)
+    blank = _opened(np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)), 1)
+    whole = _filled(blank)
+    unlike = ~np.isin(guess, (cv2.GC_FGD, cv2.GC_PR_FGD))
+    gaps = whole & ~_dilated(~whole, 2) & (~blank | unlike)
+    colours = _cut_colours(evidence.loss)
+    return whole & ~_holes(gaps, whole, ~evidence.stands_out & ~evidence.coloured, colours)
 
 
 def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
@@ -227,10 +312,8 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     departure = _off_shadow_line(loss)
     bare_departure = departure[sheet.bare]
     noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
-    coloured = departure > np.maximum(
-        NOISES * noise, COLOUR_STANDS_OUT + SHADOW_TINT * np.clip(grey, 0, 1)
-    )
-    coloured |= _deep_colour(loss, sheet.bare)
+    limit = np.maximum(NOISES * noise, COLOUR_STANDS_OUT + SHADOW_TINT * np.clip(grey, 0, 1))
+    colour = np.maximum(departure / limit, _deep_colour(loss, sheet.bare))
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
     paper = float(np.median(contrast[sheet.bare]))
@@ -240,7 +323,7 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     inside = sheet.extent
     return Evidence(
         loss=loss,
-        coloured=_opened(coloured, 1) & inside,
+        colour=np.asarray(np.where(inside, _morph(colour, cv2.MORPH_OPEN, 1), 0), np.float32),
         textured=textured & inside,
         stands_out=stands_out & inside,
     )
@@ -257,7 +340,7 @@ def _off_shadow_line(loss: Picture) -> Picture:
     return np.asarray(np.hypot(u - along * reach_u, v - along * reach_v))
 
 
-def _deep_colour(loss: Picture, bare: MaskArray) -> MaskArray:
+def _deep_colour(loss: Picture, bare: MaskArray) -> Picture:
     """Find dark places with a hue of their own, which losses near 1 hide: by ratios.
 
     A shadow may turn bluer (less red, more blue than green) but not otherwise.
@@ -268,7 +351,8 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> MaskArray:
     growth = np.exp(np.clip(-ratio.mean(axis=2), 0, 3) / 2)
     limit = [max(NOISES * _spread(side[bare]), 0.03) * growth + DEEP_HUE for side in (red, blue)]
     bluer = (red < limit[0]) & (blue > -limit[1])
-    return np.asarray(((np.abs(red) > limit[0]) | (np.abs(blue) > limit[1])) & ~bluer)
+    hue = np.maximum(np.abs(red) / limit[0], np.abs(blue) / limit[1])
+    return np.asarray(np.where(bluer, 0, hue))
 
 
 def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[np.uint8]:
@@ -292,58 +376,84 @@ def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[n
     return labels
 
 
-def _drilled(guess: NDArray[np.uint8]) -> MaskArray:
-    """Find small round holes, which the cut's love of short boundaries closes.
-
-    Grain as light as the sheet runs in streaks; a drilled hole is compact.
-    """
-    opened = _opened(guess == cv2.GC_PR_BGD, 1)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        opened.astype(np.uint8), connectivity=4
+def _filled(mask: MaskArray) -> MaskArray:
+    """Close all holes."""
+    outlines, _ = cv2.findContours(
+        mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
     )
-    holes = np.zeros(guess.shape, dtype=bool)
+    filled = np.zeros(mask.shape, dtype=np.uint8)
+    cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
+    return filled.astype(bool)
+
+
+def _holes(
+    gaps: MaskArray, whole: MaskArray, clear: MaskArray, colours: NDArray[np.uint8]
+) -> MaskArray:
+    """Keep the gaps in a blank that are holes, not streaks of grain as light as the sheet."""
+    gaps = _opened(gaps, 1)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        gaps.astype(np.uint8), connectivity=4
+    )
+    holes = np.zeros(gaps.shape, dtype=bool)
+    least = max(LEAST_HOLE_PX, LEAST_HOLE_SHARE * whole.sum())
     for label in range(1, count):
         x, y, w, h, area = stats[label]
-        box = np.s_[max(y - 1, 0) : y + h + 1, max(x - 1, 0) : x + w + 1]
-        if area < LEAST_HOLE_PX or area < COMPACT * w * h or max(w, h) > 2 * min(w, h):
+        if area < least:
             continue
-        rim = _dilated(labels[box] == label, 1) & (labels[box] != label)
-        if not np.isin(guess[box][rim], (cv2.GC_BGD,)).any() and rim.sum() > 0:
-            around = _dilated(np.pad(labels == label, 0), 3)[box] & ~opened[box]
-            if np.isin(guess[box][around], (cv2.GC_FGD, cv2.GC_PR_FGD)).mean() > HOLE_LIKENESS:
-                holes[box] |= labels[box] == label
+        box = np.s_[max(y - 4, 0) : y + h + 4, max(x - 4, 0) : x + w + 4]
+        hole = labels[box] == label
+        outlines, _ = cv2.findContours(
+            hole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+        )
+        _, radius = cv2.minEnclosingCircle(outlines[0])
+        large = area > LARGE_HOLE_SHARE * whole.sum()
+        round_enough = area > ROUND_HOLE * np.pi * radius**2
+        if not round_enough and not large:
+            continue
+        if large and clear[box][hole].mean() > HOLE_LIKENESS:
+            holes[box] |= _filled(hole)
+            continue
+        about = _dilated(hole, 4) & ~_dilated(hole, 2) & ~gaps[box]
+        inside, outside = colours[box][hole], colours[box][about]
+        if not len(outside):
+            continue
+        spread = [max(_spread(values), LEAST_COLOUR_SPREAD) for values in outside.T.astype(float)]
+        apart = (np.median(inside, axis=0) - np.median(outside, axis=0)) / spread
+        if np.abs(apart).max() > NOISES:
+            holes[box] |= _filled(hole)
     return holes
 
 
-def _beyond_disc(mine: MaskArray, depth: NDArray[np.float32]) -> MaskArray:
+def _beyond_disc(mask: MaskArray, patch: MaskArray) -> MaskArray:
     """Find what a disc's shadow cannot reach: straps and rings, whatever their colour.
 
-    Empty where the patch is not round about its heart in most directions.
+    Empty where the blank's body is no disc.
     """
+    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     radius = float(depth.max())
-    y0, x0 = np.unravel_index(int(np.argmax(depth)), depth.shape)
-    ys, xs = np.indices(mine.shape, dtype=np.float32)
-    away = np.hypot(xs - x0, ys - y0)
-    angles = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
-    ring_x = np.rint(x0 + ROUND_REACH * radius * np.cos(angles)).astype(int)
-    ring_y = np.rint(y0 + ROUND_REACH * radius * np.sin(angles)).astype(int)
-    height, width = mine.shape
-    in_view = (ring_x >= 0) & (ring_x < width) & (ring_y >= 0) & (ring_y < height)
-    still_patch = np.zeros(DIRECTIONS, dtype=bool)
-    still_patch[in_view] = mine[ring_y[in_view], ring_x[in_view]]
-    if still_patch.mean() > MOST_BEYOND:
-        return np.zeros_like(mine)
-    return np.asarray(mine & (away > SHADOW_REACH * radius))
+    # What is left of the blank after straps were shaved off, with its rim put back.
+    core = depth > BODY_SHARE * radius
+    area = float(
+        (
+            cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 5) <= BODY_SHARE * radius
+        ).sum()
+    )
+    if abs(area / (np.pi * radius**2) - 1) > ROUND_BODY:
+        return np.zeros_like(mask)
+    y0, x0 = (float(values.mean()) for values in np.nonzero(core))
+    ys, xs = np.indices(mask.shape, dtype=np.float32)
+    return np.asarray(patch & (np.hypot(xs - x0, ys - y0) > SHADOW_REACH * radius))
 
 
 def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
     """Spread darkness and colour over 8 bits, colour the wider."""
-    green = loss[..., 1]
+    depth = np.log(np.maximum(1 - loss, 0) + DARKEST)
+    green = depth[..., 1]
     channels = np.stack(
         [
             230 - 150 * loss.mean(axis=2),
-            128 + 300 * (loss[..., 0] - green),
-            128 + 300 * (loss[..., 2] - green),
+            128 + 250 * (depth[..., 0] - green),
+            128 + 250 * (depth[..., 2] - green),
         ],
         axis=-1,
     )
@@ -375,10 +485,12 @@ def _spread(values: NDArray[np.float32]) -> float:
     return float(1.4826 * np.median(np.abs(values - np.median(values))))
 
 
-def _morph(mask: MaskArray, operation: int, radius_px: int) -> MaskArray:
+def _morph(values: MaskArray | Picture, operation: int, radius_px: int) -> Any:
     side = 2 * radius_px + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    return cv2.morphologyEx(mask.astype(np.uint8), operation, kernel).astype(bool)
+    if values.dtype == np.bool_:
+        return cv2.morphologyEx(values.astype(np.uint8), operation, kernel).astype(bool)
+    return cv2.morphologyEx(values, operation, kernel)
 
 
 def _opened(mask: MaskArray, radius_px: int) -> MaskArray:

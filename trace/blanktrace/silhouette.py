@@ -8,10 +8,12 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import find_contours
 from shapely import Point, Polygon
 
-from blanktrace.background import MaskArray, Sheet, linear_light, model_sheet
+from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
+from blanktrace.matte import blank_share
 from blanktrace.segment import cut_blank, find_patches, lost_parts
 from blanktrace.separate import separate_blanks
 
@@ -37,6 +39,9 @@ LEAST_REACH_PX = 4.0
 
 SMALL_SHARE = 0.04
 """Share of the largest blank's area below which a find is a speck."""
+
+FEWEST = 12
+"""Points of a contour around a speck."""
 
 LEAST_HOLE_SHARE = 4e-4
 """Holes smaller than this share of the blank are specks."""
@@ -237,9 +242,12 @@ def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> 
         return []
     _refuse_lost_parts(mask, near_patch)
     light = np.exp(np.median(near.log_light[mask], axis=0)).astype(np.float64)
+    loss = np.asarray(1 - linear / np.exp(near.log_light), dtype=np.float32)
     return [
         Silhouette(
-            rings_px=tuple(ring + (x0, y0) for ring in _rings(one, closer)),
+            rings_px=tuple(
+                ring + (x0, y0) for ring in _rings(blank_share(loss, one, clear=~mask), closer)
+            ),
             reach_px=max(ROUGH_PX / closer, LEAST_REACH_PX),
             light=light,
         )
@@ -272,14 +280,19 @@ def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR))
 
 
-def _rings(mask: MaskArray, factor: float) -> tuple[FloatArray, ...]:
-    """Trace a mask's outer ring and holes, in pixels of the picture it was reduced from."""
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    rings = [(contour[:, 0, :].astype(np.float64) + 0.5) / factor - 0.5 for contour in contours]
+def _rings(share: Picture, factor: float) -> tuple[FloatArray, ...]:
+    """Trace a blank's outer ring and holes, in pixels of the picture it was reduced from."""
+    lines = find_contours(share, 0.5)
+    rings = [(line[:-1, ::-1] + 0.5) / factor - 0.5 for line in lines if len(line) > FEWEST]
     areas = [abs(_signed_area(ring)) for ring in rings]
     outer = int(np.argmax(areas))
     least = LEAST_HOLE_SHARE * areas[outer]
-    holes = [ring for i, ring in enumerate(rings) if i != outer and areas[i] >= least]
+    inside = Polygon(rings[outer])
+    holes = [
+        ring
+        for i, ring in enumerate(rings)
+        if i != outer and areas[i] >= least and inside.covers(Point(ring[0]))
+    ]
     return tuple(
         ring if (_signed_area(ring) > 0) == (index == 0) else ring[::-1]
         for index, ring in enumerate([rings[outer], *holes])
