@@ -8,8 +8,8 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.measure import find_contours
 from shapely import Point, Polygon
+from skimage.measure import find_contours
 
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
