@@ -22,11 +22,14 @@ STAGES = {
     "blanktrace.assemble",
     "blanktrace.background",
     "blanktrace.budget",
+    "blanktrace.calibrate",
     "blanktrace.chain",
     "blanktrace.corner",
     "blanktrace.corners",
+    "blanktrace.cross_check",
     "blanktrace.disc",
     "blanktrace.edge",
+    "blanktrace.effects",
     "blanktrace.lean",
     "blanktrace.overlay",
     "blanktrace.parts",
@@ -37,6 +40,7 @@ STAGES = {
     "blanktrace.separate",
     "blanktrace.silhouette",
     "blanktrace.rims",
+    "blanktrace.spread",
     "blanktrace.stance",
     "blankfit.artwork",
     "blankfit.coupon",
@@ -54,6 +58,7 @@ MADE_OF = {
     ("blanktrace.arcs", "blanktrace.chain"),  # a ring's pieces are chained into its path
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
+    ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
     ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once

@@ -2,7 +2,8 @@
 
 Run ``python -m tests.benchmarks.accuracy [samples] [photos] [stress] [speed]`` from
 the repository's root, with ``trace`` and ``fixture`` on the path or the package installed;
-no names, every table. ``--cache DIR`` keeps the synthetic photographs for the next run.
+no names, every table. ``--cache DIR`` keeps the synthetic photographs for the next run;
+``--scenes 3,20-25,leaf`` traces some of them alone, by number or by part of their name.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=main.__doc__)
     parser.add_argument("tables", nargs="*", metavar="TABLE", help=f"of {', '.join(TABLES)}")
     parser.add_argument("--cache", type=Path, metavar="DIR", help="keeps synthetic photographs")
+    parser.add_argument("--scenes", default="", metavar="WHICH", help="3,20-25,leaf: some alone")
     parser.add_argument("--photos", type=Path, metavar="DIR", default=PHOTOS)
     asked = parser.parse_args()
     unknown = set(asked.tables) - set(TABLES)
@@ -31,7 +33,7 @@ def main() -> None:
     reports = {
         "samples": report_samples,
         "photos": lambda: report_coins(asked.photos),
-        "stress": lambda: report_stress(asked.cache),
+        "stress": lambda: report_stress(asked.cache, asked.scenes),
         "speed": report_speed,
     }
     for name in asked.tables or TABLES:

@@ -33,6 +33,8 @@ class Part:
         Heights above the sheet.
     material : str
         A key of ``materials.MATERIALS``.
+    measured_mm : float, optional
+        What calipers give for its height, where that is not the prism's top.
     """
 
     name: str
@@ -40,6 +42,12 @@ class Part:
     bottom_mm: float
     top_mm: float
     material: str
+    measured_mm: float | None = None
+
+    @property
+    def height_mm(self) -> float:
+        """Height above the sheet, as calipers give it."""
+        return self.top_mm if self.measured_mm is None else self.measured_mm
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,11 @@ def disc_tab_loop(
     tab: str = "canvas green",
     loop: str = "brass",
 ) -> Blank:
-    """Make a disc with a strap (width, length) and a ring (outer, inner diameter)."""
+    """Make a disc with a strap (width, length) and a ring (outer, inner diameter).
+
+    The ring is bent from round wire. Its outline is the wire's equator, so it is
+    a slab about half its height.
+    """
     radius, (width, length), (outer, inner) = disc_mm / 2, tab_mm, ring_mm
     disc = _circle(radius)
     strap = _rounded(box(-width / 2, 0, width / 2, radius + length), 0.8).difference(disc)
@@ -86,7 +98,7 @@ def disc_tab_loop(
     parts = (
         Part("disc", disc, 0.0, thick_mm, material),
         Part("tab", _one(strap), 0.0, low_mm[0], tab),
-        Part("loop", _one(ring), 0.0, low_mm[1], loop),
+        Part("loop", _one(ring), 0.3 * low_mm[1], 0.7 * low_mm[1], f"{loop} wire", low_mm[1]),
     )
     return Blank("disc+tab+loop", parts, "disc", disc_mm)
 

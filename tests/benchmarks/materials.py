@@ -39,6 +39,8 @@ class Material:
     """Width of the rounded rim of a face."""
     rim_loss: float = 0.25
     """Light lost at the very rim, singed or worn."""
+    rim_lean: float = 0.6
+    """Slope of the rim at the wall: its normal leans outward by this much."""
 
 
 MATERIALS = {
@@ -49,6 +51,28 @@ MATERIALS = {
     "slate": Material((0.060, 0.066, 0.072), "stone", 0.5, 0.8, grain=(0.12, 0.125, 0.13)),
     "steel": Material((0.72, 0.73, 0.74), "brushed", 0.2, 0.8, metal=0.85, rim_mm=0.6),
     "brass": Material((0.80, 0.58, 0.25), "brushed", 0.12, 0.8, metal=0.8, rim_mm=0.6),
+    "steel wire": Material(
+        (0.72, 0.73, 0.74),
+        "even",
+        0.02,
+        0.8,
+        metal=0.95,
+        grain=(0.7, 0.71, 0.72),
+        rim_mm=1.25,
+        rim_loss=0.0,
+        rim_lean=1.6,
+    ),
+    "brass wire": Material(
+        (0.80, 0.58, 0.25),
+        "even",
+        0.02,
+        0.8,
+        metal=0.95,
+        grain=(0.78, 0.56, 0.24),
+        rim_mm=1.25,
+        rim_loss=0.0,
+        rim_lean=1.6,
+    ),
     "canvas green": Material((0.075, 0.11, 0.060), "weave", 0.55, 0.7, grain=(0.03, 0.045, 0.025)),
     "canvas tan": Material((0.42, 0.31, 0.18), "weave", 0.45, 0.7, grain=(0.22, 0.15, 0.08)),
     "acrylic": Material(
@@ -130,22 +154,39 @@ def bench_texture(kind: str, shape: tuple[int, int], rng: Generator) -> Floats:
 
 
 def _strew(image: Floats, rng: Generator) -> None:
-    """Lay flat things about: offcuts, pencils, coins."""
+    """Lay things about, each with its soft shadow: offcuts, pencils, coins."""
     rows, columns = image.shape[:2]
     for _ in range(45):
-        centre = (float(rng.uniform(0, columns)), float(rng.uniform(0, rows)))
-        colour = [float(c) for c in rng.uniform(0.05, 0.6) * rng.uniform(0.6, 1.0, 3)]
-        angle = float(rng.uniform(0, 180))
-        kind = rng.integers(3)
-        if kind == 0:
-            radius = int(rng.uniform(8, 14) / TEXEL_MM)
-            grey = float(rng.uniform(0.2, 0.5))
-            spot = (int(centre[0]), int(centre[1]))
-            cv2.circle(image, spot, radius, (grey, grey * 0.9, grey * 0.7), -1, cv2.LINE_AA)
-            continue
+        middle = (float(rng.uniform(0, columns)), float(rng.uniform(0, rows)))
+        colour = np.array(rng.uniform(0.05, 0.6) * rng.uniform(0.6, 1.0, 3), np.float32)
+        angle, kind = float(rng.uniform(0, 180)), int(rng.integers(3))
         sides = rng.uniform(10, 60, 2) if kind == 1 else np.array([7.0, rng.uniform(90, 170)])
-        corners = cv2.boxPoints((centre, tuple(sides / TEXEL_MM), angle)).astype(np.int32)
-        cv2.fillConvexPoly(image, corners, colour, cv2.LINE_AA)
+        reach = int((20.0 if kind == 0 else float(np.hypot(*sides)) / 2 + 8) / TEXEL_MM)
+        left, top = max(int(middle[0]) - reach, 0), max(int(middle[1]) - reach, 0)
+        patch = image[top : int(middle[1]) + reach, left : int(middle[0]) + reach]
+        cover = np.zeros(patch.shape[:2], np.uint8)
+        if kind == 0:
+            spot = (int(middle[0]) - left, int(middle[1]) - top)
+            cv2.circle(cover, spot, int(rng.uniform(8, 14) / TEXEL_MM), 255, -1, cv2.LINE_AA)
+            colour = float(rng.uniform(0.2, 0.5)) * np.array((1, 0.9, 0.7), np.float32)
+        else:
+            box = ((middle[0] - left, middle[1] - top), tuple(sides / TEXEL_MM), angle)
+            cv2.fillConvexPoly(cover, cv2.boxPoints(box).astype(np.int32), 255, cv2.LINE_AA)
+        _lay(patch, cover.astype(np.float32) / 255, colour, rng)
+
+
+def _lay(patch: Floats, cover: Floats, colour: Floats, rng: Generator) -> None:
+    """Lay one thing on a patch of the bench: its shadow, its mottled face, its worn rim."""
+    shadow = np.zeros_like(cover)
+    shadow[8:, 6:] = cover[:-8, :-6]
+    shadow = np.asarray(cv2.GaussianBlur(shadow, (0, 0), 6.0), np.float32)
+    patch *= 1 - 0.6 * shadow[..., None]
+    rim = np.clip(cv2.distanceTransform((cover > 0.5).astype(np.uint8), cv2.DIST_L2, 3) / 6, 0, 1)
+    mottle = smooth_noise(cover.shape, rng, scale_mm=(0.6, 4)) + smooth_noise(
+        cover.shape, rng, scale_mm=(15, 15)
+    )
+    face = colour * ((0.75 + 0.25 * rim) * (1 + 0.08 * mottle))[..., None]
+    patch += cover[..., None] * (face - patch)
 
 
 def _wood(shape: tuple[int, int], rng: Generator) -> Floats:

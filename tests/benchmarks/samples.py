@@ -41,6 +41,7 @@ def _case(photo: dict[str, Any], blank: dict[str, Any], jpeg: bytes) -> Case:
         ),
         heights_mm=blank["heights"],
         sheet=photo["sheet"],
+        lens=None,
         at=(float(at[0]), float(at[1])) if several else None,
         outline=shape(blank["outline"]),
         mm_per_px=mm_per_px(camera, face),

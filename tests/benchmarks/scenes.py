@@ -16,6 +16,8 @@ from numpy.random import Generator
 
 from tests.benchmarks import blanks as make
 from tests.benchmarks.blanks import Blank
+from tests.benchmarks.camera import Camera
+from tests.benchmarks.lens_files import STRONG_K1
 from tests.benchmarks.lights import LIGHTS
 from tests.benchmarks.records import Colour, Development, Photograph, Pose, Scene, Truth
 from tests.benchmarks.views import SHEETS_MM, lay_paper, stand_camera
@@ -79,31 +81,31 @@ ROWS: tuple[tuple[str, str, str, str], ...] = (
     ("ring walnut", "sun", "white", ""),
     ("ring brass", "window", "white", ""),
     ("ring birch", "lamp", "white", ""),
-    ("tag cherry", "window", "white", ""),
+    ("tag cherry", "window", "white", "a4 dark"),
     ("tag birch", "bulb", "white", ""),
-    ("tag steel", "lamp", "cream", ""),
-    ("tag slate", "sun", "white", ""),
+    ("tag steel", "lamp", "cream", "letter wood"),
+    ("tag slate", "sun", "white", "a4 wood"),
     ("tag acrylic", "overhead", "white", ""),
     ("tag basswood", "window", "white", "a4 clutter"),
     ("leaf cherry", "sun", "white", ""),
-    ("leaf birch", "window", "white", ""),
-    ("leaf walnut", "window+lamp", "cream", ""),
-    ("leaf steel", "overhead", "grey", ""),
+    ("leaf birch", "window", "white", "a4 dark"),
+    ("leaf walnut", "window+lamp", "cream", "a4 clutter"),
+    ("leaf steel", "overhead", "grey", "a4 wood"),
     ("heart cherry", "lamp", "white", ""),
-    ("heart birch", "sun", "white", ""),
+    ("heart birch", "sun", "white", "letter dark"),
     ("heart acrylic", "bulb", "white", ""),
     ("heart walnut", "window", "white", "a4 wood"),
     ("can walnut", "window", "white", ""),
-    ("can birch", "lamp", "white", ""),
-    ("can steel", "sun", "white", ""),
-    ("can black", "bulb", "grey", ""),
+    ("can birch", "lamp", "white", "a4 wood"),
+    ("can steel", "sun", "white", "letter clutter"),
+    ("can black", "bulb", "grey", "a4 wood"),
     ("can cherry", "overhead", "white", "a4 dark"),
-    ("oval cherry", "bulb", "white", ""),
-    ("oval basswood", "window", "white", ""),
+    ("oval cherry", "bulb", "white", "a4 dark"),
+    ("oval basswood", "window", "white", "a4 wood"),
     ("oval brass", "sun", "white", ""),
     ("oval slate", "lamp", "cream", "edge wood"),
-    ("L walnut", "window", "white", ""),
-    ("L birch", "bulb", "white", ""),
+    ("L walnut", "window", "white", "letter wood"),
+    ("L birch", "bulb", "white", "a4 clutter"),
     ("L acrylic", "window+lamp", "white", "edge dark"),
     ("L black", "sun", "white", "edge wood"),
 )
@@ -194,11 +196,19 @@ def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> S
             "light": light,
             "paper": paper,
             "view": view or "sheet fills the frame",
+            "lens": _lens(camera),
             "read_error_mm": read_error,
             **facts,
             **picture,
         },
     )
+
+
+def _lens(camera: Camera) -> str:
+    if not camera.k1:
+        return "straight"
+    strong = abs(camera.k1) > STRONG_K1
+    return "bent, with a lens file" if strong else "slightly bent, unknown"
 
 
 def _development(rng: Generator, light: str) -> tuple[Development, dict[str, object]]:

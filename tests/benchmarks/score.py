@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import inspect
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 from shapely import Polygon
 
 from blanktrace.errors import TraceError
+from blanktrace.lens import Lens
 from blanktrace.pipeline import trace_photo
 from tests.benchmarks.compare import Distance, distance
 from tests.benchmarks.plain import PlainError, trace_plain
 
-KNOWS_SHEETS = "sheet" in inspect.signature(trace_photo).parameters
+LEAST_ERROR_MM = 0.001
+"""A disc that was laid on its circle may be as good as exact; ratios end here."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +31,8 @@ class Case:
         By part.
     sheet : str or None
         The sheet whose corners show.
+    lens : Lens or None
+        As found from a checkerboard, where the user took that trouble.
     at : (float, float) or None
     outline : Polygon or None
         The true one; None where the photograph is to be refused.
@@ -46,6 +48,7 @@ class Case:
     measured: dict[str, float]
     heights_mm: dict[str, float]
     sheet: str | None
+    lens: Lens | None
     at: tuple[float, float] | None
     outline: Polygon | None
     mm_per_px: float
@@ -67,11 +70,20 @@ class Score:
     """Whether that error is a refusal, and no crash."""
     ours: Distance | None = None
     u95_mm: float | None = None
+    causes: Mapping[str, float] = field(default_factory=dict)
+    """What the stated uncertainty is made of."""
     scale_error: float | None = None
     """Share by which the scale is too large."""
     tilt_deg: float | None = None
     true_tilt_deg: float | None = None
     plain: Distance | None = None
+
+    @property
+    def width_ratio(self) -> float | None:
+        """How many times the error the stated uncertainty is."""
+        if self.ours is None or self.u95_mm is None:
+            return None
+        return self.u95_mm / max(self.ours.rms_mm, LEAST_ERROR_MM)
 
     @property
     def is_covered(self) -> bool:
@@ -82,11 +94,15 @@ class Score:
 def score(case: Case) -> Score:
     """Trace a case both ways and compare each outline with the truth."""
     blank = Score(case.name, case.reason, dict(case.conditions))
-    tracing: dict[str, Any] = {**case.measured, "thick": case.heights_mm, "at": case.at}
-    if KNOWS_SHEETS:
-        tracing["sheet"] = case.sheet
     try:
-        found = trace_photo(case.jpeg, **tracing)
+        found = trace_photo(
+            case.jpeg,
+            **case.measured,
+            thick=case.heights_mm,
+            at=case.at,
+            sheet=case.sheet,
+            lens=case.lens,
+        )
     except Exception as error:
         scored = replace(blank, said=_said(error), is_refusal=isinstance(error, TraceError))
     else:
@@ -94,6 +110,7 @@ def score(case: Case) -> Score:
             blank,
             ours=distance(found.polygon, case.outline) if case.outline else None,
             u95_mm=found.quality.u95_mm,
+            causes={c.cause: c.u95_mm for c in found.quality.contributions},
             scale_error=found.scale.mm_per_px / case.mm_per_px - 1 if case.outline else None,
             tilt_deg=found.stance.tilt_deg,
             true_tilt_deg=case.tilt_deg,
@@ -109,4 +126,4 @@ def score(case: Case) -> Score:
 
 def _said(error: Exception) -> str:
     text = " ".join(str(error).split())
-    return f"{type(error).__name__}: {text[:90]}"
+    return f"{type(error).__name__}: {text}"

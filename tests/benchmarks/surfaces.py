@@ -22,8 +22,6 @@ from tests.benchmarks.records import Pose, Scene
 
 Floats = NDArray[np.float32]
 
-RIM_LEAN = 0.6
-"""Slope of a face's rounded rim at the wall: its normal leans outward by this much."""
 BOUNCE = 0.4
 """Share of the paper's light that a wall at its foot receives."""
 PHONE_MM = 60.0
@@ -117,9 +115,10 @@ class Stage:
         matt = texture * light * (1 - surface.material.rim_loss * rim)
         if not surface.material.metal:
             return matt
-        shine = texture * self._mirrored(surface, x, y, texture[:, 1] / surface.material.colour[1])
-        # The rounded rim of bright metal turns towards the sheet and shows it.
-        shine += 0.3 * rim * light
+        streak = texture[:, 1] / surface.material.colour[1]
+        # The rounded rim of bright metal turns away from the room, and at last to the sheet.
+        shine = texture * (1 - rim) * self._mirrored(surface, x, y, streak, lean)
+        shine += texture * rim * np.array(self.scene.paper.colour, np.float32) * light
         return matt * (1 - surface.material.metal) + surface.material.metal * shine
 
     def wall(self, which: int, x: Floats, y: Floats, z: Floats) -> Floats:
@@ -155,10 +154,14 @@ class Stage:
             total += direct[:, None] * np.array(light.colour, np.float32)
         return np.asarray(total, np.float32)
 
-    def _mirrored(self, surface: Surface, x: Floats, y: Floats, streak: Floats) -> Floats:
+    def _mirrored(
+        self, surface: Surface, x: Floats, y: Floats, streak: Floats, lean: Floats
+    ) -> Floats:
         """What brushed metal shows: the room, the lights drawn out across the brush, the phone."""
         eye = self.scene.camera.position_mm - np.array([0, 0, surface.solid.top_mm])
-        seen_x, seen_y = (x - eye[0]) / eye[2], (y - eye[1]) / eye[2]
+        # A mirror that leans turns what it shows by twice its lean.
+        seen_x = (x - eye[0]) / eye[2] + 2 * lean[:, 0]
+        seen_y = (y - eye[1]) / eye[2] + 2 * lean[:, 1]
         angle = surface.pose.angle_rad
         along, across = (
             np.array([-np.sin(angle), np.cos(angle)]),
@@ -166,7 +169,7 @@ class Stage:
         )
         rough = 0.5 * (streak - 1)
         ambient = np.array(self.scene.ambient, np.float32)
-        room = 0.75 + 0.5 * (seen_x * along[0] + seen_y * along[1]) + rough
+        room = np.clip(0.75 + 0.5 * (seen_x * along[0] + seen_y * along[1]), 0.3, 1.2) + rough
         gap_x, gap_y = 2 * seen_x * eye[2] / PHONE_MM, 2 * seen_y * eye[2] / PHONE_MM
         phone = 1 - 0.45 * np.exp(-(gap_x**2 + gap_y**2) / 2)
         total = (room * phone)[:, None] * ambient
@@ -208,7 +211,9 @@ def _rim(surface: Surface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     begun = np.clip(1 + distances.distance_mm(x, y) / surface.material.rim_mm, 0, 1) ** 2
     lean = np.zeros((len(x), 2), np.float32)
     turned = np.nonzero(begun)[0]
-    lean[turned] = RIM_LEAN * begun[turned, None] * distances.normal(x[turned], y[turned])
+    lean[turned] = (
+        surface.material.rim_lean * begun[turned, None] * distances.normal(x[turned], y[turned])
+    )
     return np.asarray(begun[:, None], np.float32), lean
 
 

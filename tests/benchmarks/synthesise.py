@@ -133,7 +133,7 @@ def truth(scene: Scene) -> Truth:
     names = (
         {"all": blank.top_mm} if len(blank.parts) == 1 and blank.parts[0].name == "all" else None
     )
-    heights = names or {part.name: part.top_mm for part in blank.parts}
+    heights = names or {part.name: part.height_mm for part in blank.parts}
     return Truth(
         outline=blank.outline,
         parts=blank.parts,

@@ -22,8 +22,8 @@ LARGE_SHEET_MM = (840.0, 594.0)
 """A sheet of which only one side is in view."""
 SIDE_MM = 75.0
 """How far that side lies from the blank's origin."""
-FRAME_PX = (1400, 1050)
-SHEET_FRAME_PX = (1600, 1200)
+FRAME_PX = (1600, 1200)
+SHEET_FRAME_PX = (1800, 1350)
 CLEAR_PX = 40
 """Least distance of a whole blank, or of the sheet's corners, from the frame."""
 CLEAR_MM = 12.0
@@ -57,12 +57,15 @@ def stand_camera(
     # A phone nearer than the frame would need, or one further off at twice the focal length.
     zoom = 2 if rng.random() < 0.4 else 1
     focal35_mm = float(rng.choice([24.0, 25.3, 26.0, 27.2, 28.0])) * zoom
-    height_mm = float(rng.uniform(400, 600) if zoom == 2 else rng.uniform(250, 310))
+    height_mm = float(rng.uniform(340, 520) if zoom == 2 else rng.uniform(210, 265))
     tilts = [rng.uniform(0, 2), rng.uniform(2, 8), rng.uniform(8, 15)]
     tilt_deg = float(rng.choice(tilts, p=[0.25, 0.5, 0.25]))
+    if blank.measured != "disc" and sheet not in SHEETS_MM:
+        # Nothing in such a photograph tells the lean: it is held level, as users are told to.
+        tilt_deg = float(tilts[0])
     towards_deg, roll_deg = float(rng.uniform(0, 360)), float(rng.uniform(-8, 8))
     k1 = float(rng.uniform(-0.03, 0.02)) if rng.random() < 0.35 else 0.0
-    off = rng.uniform(-0.30, 0.30, 2)
+    off = rng.uniform(-0.22, 0.22, 2)
     for _ in range(TRIES):
         span_mm = height_mm * FILM_DIAGONAL_MM / focal35_mm * np.array(size) / np.hypot(*size)
         camera = Camera.over(

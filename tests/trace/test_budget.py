@@ -3,23 +3,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blanktrace.budget import CALIPER_LIMIT_MM, COVERAGE, Circumstances, add_up
+from blanktrace.budget import CALIPER_LIMIT_MM, COVERAGE, EDGE_CAUSE, Circumstances, add_up
+from blanktrace.effects import Effects
 
 USUAL = Circumstances(
     measured_mm=64.0,
     radius_mm=40.0,
-    beyond_mm=15.0,
-    nadir_mm=30.0,
-    apart_mm=0.0,
-    height_mm=400.0,
     mm_per_px=0.11,
     blur_px=1.0,
+    located_share=0.5,
+    faint_share=0.0,
+    uneven_mm=0.03,
+    stray_mm=0.0,
     fit_mm=0.005,
-    lean_deg=0.5,
+    effects=Effects(tilt_mm=0.03, height_mm=0.03, focal_mm=0.01, bend_mm=0.01),
     heights_given=True,
-    focal_known=True,
-    tilt_deg=2.0,
-    off_axis=0.08,
+    lens_known=False,
 )
 
 
@@ -44,15 +43,14 @@ def test_the_calipers_alone():
 @pytest.mark.parametrize(
     "worse",
     [
-        {"heights_given": False},
-        {"focal_known": False},
-        {"lean_deg": 3.0},
         {"blur_px": 4.0},
         {"mm_per_px": 0.3},
+        {"located_share": 1.0},
+        {"faint_share": 0.2},
+        {"uneven_mm": 0.2},
+        {"stray_mm": 0.2},
         {"fit_mm": 0.1},
-        {"nadir_mm": 150.0},
-        {"off_axis": 0.5},
-        {"height_mm": 200.0},
+        *({"effects": replace(USUAL.effects, **{name: 0.2})} for name in vars(USUAL.effects)),
     ],
     ids=str,
 )
@@ -60,6 +58,13 @@ def test_what_is_worse_costs(worse):
     assert add_up(replace(USUAL, **worse))[0] > add_up(USUAL)[0]
 
 
+def test_an_edge_that_is_not_located_costs_nothing():
+    """All of a disc lies on the circle that was measured: no edge is left to be uncertain of."""
+    _, causes = add_up(replace(USUAL, located_share=0.0))
+    assert next(c for c in causes if c.cause == EDGE_CAUSE).u95_mm == 0
+
+
 def test_unknown_heights_ask_for_thickness():
-    _, causes = add_up(replace(USUAL, heights_given=False))
+    effects = replace(USUAL.effects, height_mm=0.5)
+    _, causes = add_up(replace(USUAL, effects=effects, heights_given=False))
     assert "--thick" in causes[0].remedy

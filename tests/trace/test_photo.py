@@ -87,6 +87,13 @@ def assert_scene(read: Photo, *, within: int = 0) -> None:
     assert np.abs(read.rgb.astype(int) - scene().astype(int) * full).max() <= within * full
 
 
+# How often a stored picture is turned clockwise to be upright: rot90 turns the other way.
+TURNS = {
+    orientation: turns
+    for orientation in (1, 3, 6, 8)
+    for turns in range(4)
+    if np.array_equal(np.rot90(as_stored(scene(), orientation), -turns), scene())
+}
 LOSSLESS = {"PNG": {}, "TIFF": {}, "WEBP": {"lossless": True}, "HEIF": {}}
 JPEG = {"quality": 100, "subsampling": 0}
 FORMATS = [("JPEG", JPEG, 3), ("JPEG", JPEG | {"progressive": True}, 3)]
@@ -112,6 +119,7 @@ def test_sets_upright(fmt: str, orientation: int) -> None:
     options = {"JPEG": JPEG, "WEBP": {"lossless": True}}.get(fmt, {})
     read = read_photo(encoded(stored, fmt, tags={ORIENTATION: orientation}, **options))
     assert_scene(read, within=3 if fmt == "JPEG" else 0)
+    assert read.quarter_turns == TURNS.get(orientation, 0)
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
@@ -124,7 +132,9 @@ def test_sets_16_bit_tiff_upright(orientation: int) -> None:
 def test_turns_heic_only_once(orientation: int) -> None:
     # The encoder writes the tag both as Exif and as the container's own rotation.
     stored = as_stored(scene(), orientation)
-    assert_scene(read_photo(encoded(stored, "HEIF", tags={ORIENTATION: orientation})))
+    read = read_photo(encoded(stored, "HEIF", tags={ORIENTATION: orientation}))
+    assert_scene(read)
+    assert read.quarter_turns == TURNS.get(orientation, 0)
 
 
 # An 800 x 600 picture has a diagonal of 1000 px: 26 mm is 26 * 1000 / 43.267 = 600.9 px.

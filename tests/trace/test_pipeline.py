@@ -7,11 +7,14 @@ from blanktrace.errors import (
     ContrastError,
     CutOffError,
     LengthError,
+    LensError,
     NoBlankError,
     NoDiscError,
     SeveralBlanksError,
 )
+from blanktrace.lens_file import lens_text
 from blanktrace.pipeline import trace_photo
+from tests.trace.boards import lens_of
 from tests.trace.pictures import (
     SHEET,
     box_level,
@@ -147,6 +150,77 @@ def test_exactly_one_size():
         trace_photo(disc())
 
 
+def test_another_size_is_compared(tag):
+    rgb, _ = tag_photograph()
+    reach = 2.6 * DISC_MM / 2
+    also = {"length": reach + 6.0, "tab": 0.6 * DISC_MM / 2}
+    outline = trace_photo(rgb, disc=DISC_MM, thick="0.2 mm", also=also)
+    length, tab_width = outline.quality.checks
+    assert length.found_mm == pytest.approx(reach, abs=0.3)
+    assert tab_width.agrees
+    assert not length.agrees
+    assert "You measured a length" in outline.quality.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("also", "words"),
+    [(["disc=44mm"], "sets the scale already"), (["lenght=44mm"], "did you mean length")],
+    ids=["the scale's own", "misspelt"],
+)
+def test_a_size_that_cannot_check(also, words):
+    with pytest.raises(LengthError, match=words):
+        trace_photo(disc(), disc=40.0, also=also)
+
+
 def test_a_length_without_a_unit_is_refused():
     with pytest.raises(LengthError):
         trace_photo(disc(), disc="forty")
+
+
+def bent_tag(lens, middle):
+    """A tag off the middle of a photograph, as a bent lens shows it, the camera square on."""
+    width, height = lens.size_px
+    x, y = grid(width, height)
+    at = lens.straighten(np.column_stack([x.ravel(), y.ravel()]))
+    x, y = at.T.reshape(2, height, width) - np.reshape(middle, (2, 1, 1))
+    radius = 75.0
+    tab = box_level(x, y, (-0.3 * radius, -1.6 * radius), (0.3 * radius, 0.0), 1.0)
+    return photograph(np.maximum(disc_level(x, y, (0, 0), radius, 1.0), tab))
+
+
+@pytest.fixture(scope="module")
+def bent():
+    lens = lens_of(SIZE, radial=(-0.06, 0.0))
+    return bent_tag(lens, (150.0, 160.0)), lens
+
+
+def test_a_lens_file_undoes_the_bend(bent, tmp_path):
+    picture, lens = bent
+    (tmp_path / "lens.json").write_text(lens_text(lens))
+    with_file = trace_photo(picture, disc=DISC_MM, lens=tmp_path / "lens.json")
+    without = trace_photo(picture, disc=DISC_MM)
+    assert gap_mm(with_file.polygon, true_tag()) < 0.06
+    assert gap_mm(without.polygon, true_tag()) > 2 * gap_mm(with_file.polygon, true_tag())
+    bends = [
+        next(c.u95_mm for c in outline.quality.contributions if "lens" in c.cause)
+        for outline in (with_file, without)
+    ]
+    assert bends[0] < 0.5 * bends[1]
+    assert not any("focal length" in warning for warning in with_file.quality.warnings)
+
+
+def test_the_check_picture_still_lies_on_the_photo(bent):
+    picture, lens = bent
+    outline = trace_photo(picture, disc=DISC_MM, lens=lens)
+    centre = lens.bend(np.array([[150.0, 160.0]]))[0]
+    assert outline.rim.centre_px == pytest.approx(tuple(centre), abs=1.5)
+    # Every boundary point lies half way from sheet to blank in the photograph itself.
+    x, y = np.rint(outline.rings_px[0]).astype(int).T
+    red = picture[..., 0].astype(float)
+    low, high = red[150:170, 140:160].mean(), np.median(red)
+    assert low + 0.1 * (high - low) < np.median(red[y, x]) < high - 0.1 * (high - low)
+
+
+def test_a_lens_file_that_is_not_there(bent, tmp_path):
+    with pytest.raises(LensError, match="cannot be opened"):
+        trace_photo(bent[0], disc=DISC_MM, lens=tmp_path / "none.json")

@@ -12,6 +12,8 @@ from shapely.geometry.polygon import orient
 from blanktrace.arcs import reduce_ring
 from blanktrace.budget import Circumstances, add_up
 from blanktrace.edge import Edge
+from blanktrace.effects import Doubts, effects_of
+from blanktrace.lens import Lens
 from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
 from blanktrace.parts import Part
 from blanktrace.stance import Seen
@@ -21,12 +23,39 @@ FloatArray = NDArray[np.float64]
 LEAST_HOLE_MM2 = 0.5
 """Smaller holes are crossings of neighbouring points; nobody drills 0.8 mm."""
 
+FAINT_STRENGTH = 4.0
+"""Step over noise below which a boundary point is a guess."""
+
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
 
 UNTOLD_LEAN_DEG = 3.0
 SHEET_LEAN_DEG = 0.3
 """Standard uncertainty of the lean: of a phone held level by eye; by the sheet's corners."""
+
+UNKNOWN_HEIGHT_MM = 3.0
+"""Height (standard uncertainty) of a part above or below the measured face when not given."""
+
+GIVEN_HEIGHT_MM = 0.4
+"""Standard uncertainty of a height given: how flat a part lies, and whether its edge is round or
+square (a ring of wire is outlined half way up)."""
+
+KNOWN_FOCAL_SHARE = 0.02
+"""Standard uncertainty of a focal length that is told in whole mm, of a lens that shifts to focus
+(A. Jasinska et al., Sensors 23, 2023, doi:10.3390/s23020728, find it never still)."""
+
+UNKNOWN_FOCAL_SHARE = 0.3
+"""Of one that is only assumed: main cameras lie within a tenth of it, and their second zoom step is
+twice as long (common practice)."""
+
+MIRRORED_SHARE = 0.25
+"""How likely the less likely of a disc's two leans is, where neither is clearly right."""
+
+ON_CIRCLE_MM = 0.01
+"""Points this near the disc's circle were laid on it."""
+
+MOST_STRAY_MM = 1.0
+"""What leaves a disc's circle by more is a nick or a flat, and by so much it may be none."""
 
 UNEVEN_SHARE = 0.3
 LEAST_UNEVEN_PX = 0.05
@@ -44,6 +73,7 @@ def assemble(
     edges: tuple[Edge, ...],
     *,
     reference: Seen,
+    lens: Lens,
     focal_known: bool,
     measured: Measured,
     measured_mm: float,
@@ -59,8 +89,10 @@ def assemble(
         The same in the photograph.
     reference : Seen
         The blank that was measured: this one, or one beside it.
+    lens : Lens
+        The camera's: known, or taken as straight.
     focal_known : bool
-        Whether the photograph told its focal length.
+        Whether the photograph or the lens file told the focal length.
     measured, measured_mm
         What the calipers measured, on this blank or one beside it.
     heights_mm : mapping
@@ -81,10 +113,11 @@ def assemble(
         _circumstances(
             seen,
             reference=reference,
-            blur_px=edges[0].blur_px,
+            lens=lens,
+            edges=edges,
             mm_per_px=mm_per_px,
             measured_mm=measured_mm,
-            heights_given=bool(heights_mm),
+            heights_mm=heights_mm,
             focal_known=focal_known,
         )
     )
@@ -92,7 +125,7 @@ def assemble(
         polygon=polygon,
         path=path,
         parts=parts,
-        rim=_rim(seen),
+        rim=_rim(seen, lens),
         scale=Scale(mm_per_px=mm_per_px, measured=measured, measured_mm=measured_mm),
         stance=Stance(
             tilt_deg=seen.view.tilt_deg,
@@ -109,10 +142,10 @@ def assemble(
     )
 
 
-def _rim(seen: Seen) -> Rim | None:
+def _rim(seen: Seen, lens: Lens) -> Rim | None:
     if seen.disc is None:
         return None
-    centre = seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0]
+    centre = lens.bend(seen.view.to_photo(seen.origin_mm[None, :], seen.top_mm))[0]
     diameter_mm = seen.division.parts[0].diameter_mm
     assert diameter_mm is not None, "the first part of a disc blank is its disc"
     return Rim(
@@ -185,53 +218,69 @@ def _circumstances(
     seen: Seen,
     *,
     reference: Seen,
-    blur_px: float,
+    lens: Lens,
+    edges: tuple[Edge, ...],
     mm_per_px: float,
     measured_mm: float,
-    heights_given: bool,
+    heights_mm: Mapping[str, float],
     focal_known: bool,
 ) -> Circumstances:
     boundary = np.concatenate(seen.rings_mm)
-    middle = _middle(seen)
-    away = np.hypot(*(boundary - middle).T)
-    radius = _rim_radius(seen)
+    middle = boundary.mean(axis=0) if seen.disc is None else seen.origin_mm
+    off_mm = _off_circle_mm(seen)
+    on_circle = np.abs(off_mm) < ON_CIRCLE_MM if seen is reference else np.zeros(len(off_mm), bool)
+    strays = np.clip(np.nan_to_num(off_mm), -MOST_STRAY_MM, MOST_STRAY_MM)
+    doubts = Doubts(
+        lean_deg=_lean_deg(reference, mm_per_px),
+        mirrored_share=MIRRORED_SHARE if reference.doubt_deg and not _by_sheet(reference) else 0.0,
+        height_mm=GIVEN_HEIGHT_MM if heights_mm else UNKNOWN_HEIGHT_MM,
+        focal_share=KNOWN_FOCAL_SHARE if focal_known else UNKNOWN_FOCAL_SHARE,
+    )
     return Circumstances(
         measured_mm=measured_mm,
-        radius_mm=float(np.sqrt(np.mean(away**2))),
-        beyond_mm=float(np.sqrt(np.mean(np.maximum(away - 1.02 * radius, 0.0) ** 2))),
-        nadir_mm=float(np.hypot(*middle)),
-        height_mm=seen.view.height_mm,
+        radius_mm=float(np.sqrt(np.mean(np.sum((boundary - middle) ** 2, axis=1)))),
         mm_per_px=mm_per_px,
-        blur_px=blur_px,
+        blur_px=edges[0].blur_px,
+        located_share=1 - float(np.mean(on_circle)),
+        faint_share=float(
+            np.mean(np.concatenate([edge.strength for edge in edges]) < FAINT_STRENGTH)
+        ),
+        uneven_mm=seen.fit_mm,
+        stray_mm=float(np.sqrt(np.mean(strays**2))),
         fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),
-        lean_deg=seen.doubt_deg or _lean_deg(reference, mm_per_px),
-        apart_mm=float(np.hypot(*(middle - _middle(reference)))),
-        heights_given=heights_given,
-        focal_known=focal_known,
-        tilt_deg=seen.view.tilt_deg,
-        off_axis=float(np.hypot(*middle)) / seen.view.height_mm,
+        effects=effects_of(doubts, seen, reference=reference, lens=lens, heights_mm=heights_mm),
+        heights_given=bool(heights_mm),
+        lens_known=lens.is_known,
     )
 
 
-def _middle(seen: Seen) -> FloatArray:
-    """Give the disc's centre, or the mean of the boundary."""
-    return np.concatenate(seen.rings_mm).mean(axis=0) if seen.disc is None else seen.origin_mm
+def _off_circle_mm(seen: Seen) -> FloatArray:
+    """Say how far outside the disc's circle its points lie (N,); NaN for those of other parts."""
+    boundary = np.concatenate(seen.rings_mm)
+    diameter_mm = None if seen.disc is None else seen.division.parts[0].diameter_mm
+    if diameter_mm is None:
+        return np.full(len(boundary), np.nan)
+    off_mm = np.hypot(*(boundary - seen.origin_mm).T) - diameter_mm / 2
+    return np.where(np.concatenate(seen.division.owners) == 0, off_mm, np.nan)
 
 
-def _rim_radius(seen: Seen) -> float:
-    rim = _rim(seen)
-    return 0.0 if rim is None else rim.diameter_mm / 2
+def _by_sheet(seen: Seen) -> bool:
+    return "sheet" in seen.corrected_by
 
 
 def _lean_deg(seen: Seen, mm_per_px: float) -> float:
-    """Say how uncertain the lean is, as a standard uncertainty."""
-    if "sheet" in seen.corrected_by:
-        return SHEET_LEAN_DEG
-    if seen.disc is None:
+    """Say how uncertain the lean is, as a standard uncertainty along and across."""
+    if _by_sheet(seen):
+        return max(SHEET_LEAN_DEG, seen.doubt_deg / 2)
+    diameter_mm = None if seen.disc is None else seen.division.parts[0].diameter_mm
+    if diameter_mm is None:
         return UNTOLD_LEAN_DEG
     uneven_mm = UNEVEN_SHARE * max(seen.fit_mm, LEAST_UNEVEN_PX * mm_per_px)
-    # A rim uneven by e looks like a lean of about the root of 2 e / R.
-    return float(np.degrees(np.sqrt(2 * uneven_mm / _rim_radius(seen))))
+    # A rim uneven by e looks like a lean of the root of 2 e / R; where it leans, by t, like one
+    # that differs by e / R sin t.
+    e, sin = 2 * uneven_mm / diameter_mm, np.sin(np.radians(seen.view.tilt_deg))
+    told_rad = min(np.sqrt(2 * e), e / max(sin, 1e-9))
+    return min(float(np.degrees(told_rad)), UNTOLD_LEAN_DEG)
 
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:
@@ -246,12 +295,12 @@ def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float])
             "No thickness is given, so every part is taken as lying at one height. "
             "Give it with --thick for a truer tab and loop."
         )
-    if seen.disc is None and "sheet" not in seen.corrected_by:
+    if seen.disc is None and not _by_sheet(seen):
         said.append(
             "The blank has no disc to tell the camera's tilt by; the photo is taken as square on. "
             "Let the sheet's four corners show and name its size with --sheet."
         )
-    elif seen.doubt_deg and "sheet" in seen.corrected_by:
+    elif seen.doubt_deg and _by_sheet(seen):
         said.append(
             f"The disc and the sheet's corners disagree about the camera's tilt by "
             f"{seen.doubt_deg:.1f} degrees. Check that the sheet lies flat."

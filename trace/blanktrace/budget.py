@@ -17,10 +17,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blanktrace.effects import Effects
 from blanktrace.outline import Contribution
 
 COVERAGE = 2.0
 """Expands a standard uncertainty to about 95 %."""
+
+CALIPER_CAUSE = "the caliper's reading"
+EDGE_CAUSE = "finding the edge"
+FIT_CAUSE = "the fit of the disc"
 
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
@@ -28,23 +33,12 @@ CALIPER_LIMIT_MM = 0.03
 EDGE_PX = 0.5
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
+FAINT_PX = 2.3
+"""What a boundary point is uncertain by that is too faint to place: anywhere within 4 px of its
+rough place, a rectangle (JCGM 100:2008, 4.3.7)."""
+
 EDGE_BLUR_SHARE = 0.10
 """The same, as a share of the blur."""
-
-UNKNOWN_HEIGHT_MM = 3.0
-"""Height (standard uncertainty) of a part above or below the measured face when not given."""
-
-GIVEN_HEIGHT_MM = 0.4
-"""Standard uncertainty of a height given: how flat a part lies, whether its edge is round or
-square (a ring of wire is outlined half way up), and whether wall or face was seen."""
-
-LENS_BEND = 0.006
-"""Standard uncertainty of k1 that a phone leaves after its own correction (common practice)."""
-
-UNKNOWN_FOCAL_SHARE = 0.12
-"""Standard uncertainty of a focal length that is only assumed."""
-
-KNOWN_FOCAL_SHARE = 0.02
 
 
 @dataclass(frozen=True)
@@ -57,41 +51,38 @@ class Circumstances:
         The caliper's reading.
     radius_mm : float
         Root mean square distance of the boundary from where the scale is set.
-    beyond_mm : float
-        The same for what lies outside the disc; 0 where all is disc.
-    apart_mm : float
-        Distance to the blank that was measured; 0 if it is this one.
-    nadir_mm : float
-        Distance from the point below the camera to the blank.
-    height_mm : float
-        Camera above the sheet.
     mm_per_px : float
     blur_px : float
+    located_share : float
+        Share of the boundary that lies where its edge was located; the rest is
+        the measured disc's circle.
+    faint_share : float
+        Share of the boundary that is too faint to place.
+    uneven_mm : float
+        Root mean square by which located edges leave the circle they should lie on.
+    stray_mm : float
+        The same of those that were left off it, root mean square along the whole
+        boundary: nicks or shadows.
     fit_mm : float
         Standard uncertainty of the scale's radius from the fit.
-    lean_deg : float
-        Standard uncertainty of the tilt.
-    heights_given : bool
-    focal_known : bool
-    tilt_deg : float
-    off_axis : float
-        Distance of the blank from the picture's centre over the focal length.
+    effects : Effects
+        What doubts about view, heights and lens do.
+    heights_given, lens_known : bool
+        Whether thicknesses, and a lens file, were given.
     """
 
     measured_mm: float
     radius_mm: float
-    beyond_mm: float
-    nadir_mm: float
-    apart_mm: float
-    height_mm: float
     mm_per_px: float
     blur_px: float
+    located_share: float
+    faint_share: float
+    uneven_mm: float
+    stray_mm: float
     fit_mm: float
-    lean_deg: float
+    effects: Effects
     heights_given: bool
-    focal_known: bool
-    tilt_deg: float
-    off_axis: float
+    lens_known: bool
 
 
 def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
@@ -107,49 +98,44 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
     contributions : tuple of Contribution
         The largest first.
     """
-    lean_rad = np.radians(c.lean_deg)
-    tilt_rad = np.radians(c.tilt_deg)
-    height = GIVEN_HEIGHT_MM if c.heights_given else UNKNOWN_HEIGHT_MM
-    focal = KNOWN_FOCAL_SHARE if c.focal_known else UNKNOWN_FOCAL_SHARE
-    extent = c.radius_mm + c.beyond_mm
+    sharp_px, faint_px = EDGE_PX + EDGE_BLUR_SHARE * c.blur_px, FAINT_PX * np.sqrt(c.faint_share)
+    edge_mm = float(np.hypot(np.hypot(sharp_px, faint_px) * c.mm_per_px, c.uneven_mm))
     causes = [
         (
-            "the caliper's reading",
+            CALIPER_CAUSE,
             CALIPER_LIMIT_MM / np.sqrt(3) * c.radius_mm / c.measured_mm,
             "measure several times and take the mean",
         ),
         (
-            "finding the edge",
-            (EDGE_PX + EDGE_BLUR_SHARE * c.blur_px) * c.mm_per_px,
+            EDGE_CAUSE,
+            float(np.hypot(edge_mm * np.sqrt(c.located_share), c.stray_mm)),
             "photograph sharper, in soft even light, and let the blank fill more of the photo",
         ),
-        ("the fit of the disc", c.fit_mm, "let more of the rim show"),
+        (FIT_CAUSE, c.fit_mm, "let more of the rim show"),
         (
             "the camera's tilt",
-            lean_rad * extent * c.beyond_mm / c.height_mm
-            + np.sin(lean_rad) * c.apart_mm / c.height_mm * c.radius_mm
-            + np.sin(lean_rad) * tilt_rad * extent / 2,
+            c.effects.tilt_mm,
             "hold the phone level above the blank, "
             "or let the sheet's corners show and name its size",
         ),
         (
             "the height of the parts",
-            height * (c.nadir_mm + c.beyond_mm) / c.height_mm,
+            c.effects.height_mm,
             "photograph from higher, straight above"
             if c.heights_given
             else "measure how thick each part is and give it with --thick",
         ),
         (
             "the bend of the lens",
-            LENS_BEND
-            * (2 * c.off_axis * extent / c.height_mm + (extent / c.height_mm) ** 2)
-            * extent,
-            "lay the blank in the middle of the photo and photograph from higher",
+            c.effects.bend_mm,
+            "make the lens file anew, with the checkerboard in the photos' corners too"
+            if c.lens_known
+            else "make a lens file and give it with --lens, or lay the blank in the middle of the "
+            "photo and photograph from higher",
         ),
         (
             "the focal length",
-            focal * tilt_rad * extent * c.beyond_mm / c.height_mm
-            + focal * (height if not c.heights_given else 0.0) * c.nadir_mm / c.height_mm,
+            c.effects.focal_mm,
             "use the photo as the phone saved it, with its focal length",
         ),
     ]

@@ -17,6 +17,7 @@ from scipy import ndimage
 
 from blanktrace.background import MaskArray
 from blanktrace.errors import ViewError
+from blanktrace.lens import Lens
 
 FloatArray = NDArray[np.float64]
 
@@ -60,8 +61,7 @@ def read_lean(
     extent: MaskArray,
     *,
     sheet_mm: tuple[float, float],
-    focal_px: float,
-    centre_px: FloatArray,
+    lens: Lens,
 ) -> SheetLean:
     """Find the sheet's corners and the lean that they show.
 
@@ -73,8 +73,8 @@ def read_lean(
         Where the sheet is, in the reduced photograph.
     sheet_mm : (float, float)
         Its size; only the proportions are used.
-    focal_px, centre_px
-        The camera.
+    lens : Lens
+        The camera's.
 
     Returns
     -------
@@ -96,12 +96,11 @@ def read_lean(
         )
     grey = rgb.mean(axis=2, dtype=np.float32)
     lines = [
-        _edge_line(grey, rough[k], rough[(k + 1) % SIDES], REACH_SHARE * max(height, width))
+        _edge_line(grey, rough[k], rough[(k + 1) % SIDES], REACH_SHARE * max(height, width), lens)
         for k in range(SIDES)
     ]
     corners = np.array([_cross(lines[k - 1], lines[k]) for k in range(SIDES)])
-    camera = np.array([[1 / focal_px, 0, 0], [0, 1 / focal_px, 0], [0, 0, 1]])
-    rays = np.column_stack([corners - centre_px, np.ones(SIDES)]) @ camera
+    rays = np.column_stack([(corners - lens.centre_px) / lens.focal_px, np.ones(SIDES)])
     sides = [np.cross(rays[k], rays[(k + 1) % SIDES]) for k in range(SIDES)]
     first, second = (_unit(np.cross(sides[k], sides[k + 2])) for k in (0, 1))
     normal = _unit(np.cross(first, second))
@@ -131,21 +130,29 @@ def _quadrilateral(extent: MaskArray) -> FloatArray:
 
 
 def _edge_line(
-    grey: NDArray[np.float32], start: FloatArray, end: FloatArray, reach_px: float
+    grey: NDArray[np.float32], start: FloatArray, end: FloatArray, reach_px: float, lens: Lens
 ) -> FloatArray:
-    """Fit a line (a, b, c), a x + b y + c = 0, to the steepest places along a rough edge."""
+    """Fit a line (a, b, c), a x + b y + c = 0, to the steepest places along a rough edge.
+
+    The line is straight where the lens's bend is undone.
+    """
     along = _unit(end - start)
-    across = np.array([-along[1], along[0]])
+    across_there = np.array([-along[1], along[0]])
     shares = np.linspace(END_SHARE, 1 - END_SHARE, PROBES)
     offsets = np.arange(-reach_px, reach_px + 1)
     places = start + shares[:, None] * (end - start)
-    xy = places[:, None, :] + offsets[None, :, None] * across
+    xy = places[:, None, :] + offsets[None, :, None] * across_there
     profiles = ndimage.map_coordinates(grey, [xy[..., 1], xy[..., 0]], order=1, mode="nearest")
     slope = np.abs(ndimage.gaussian_filter1d(profiles, 1.5, axis=1, order=1))
     peak = np.clip(np.argmax(slope, axis=1), 1, len(offsets) - 2)
     rows = np.arange(PROBES)
     left, top, right = (slope[rows, peak + k] for k in (-1, 0, 1))
     shift = offsets[peak] + (right - left) / (2 * np.maximum(2 * top - left - right, 1e-6))
+    start, end = lens.straighten(np.array([start, end]))
+    along = _unit(end - start)
+    across = np.array([-along[1], along[0]])
+    straight = lens.straighten(places + shift[:, None] * across_there) - start
+    shares, shift = straight @ along / np.linalg.norm(end - start), straight @ across
     # A line through offset against share, outliers (a stack's second sheet) voted down.
     weights = top / top.max()
     for _ in range(12):

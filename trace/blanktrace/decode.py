@@ -38,6 +38,7 @@ _UPRIGHT: dict[object, Callable[[Any], Any]] = {
     8: lambda a: cv2.rotate(a, cv2.ROTATE_90_COUNTERCLOCKWISE),
 }
 """Exif orientation -> what sets it upright; any other tag (phones write 0) leaves it as stored."""
+_QUARTER_TURNS = {6: 1, 3: 2, 8: 3}
 
 
 def decode(image: Any, data: bytes) -> Pixels:
@@ -189,6 +190,15 @@ def _upright(pixels: Any, image: Image.Image) -> Pixels:
     turn = _UPRIGHT.get(exif_tags(image).get(TAG_ORIENTATION))
     upright: Pixels = pixels if turn is None else turn(pixels)
     return upright
+
+
+def quarter_turns(image: Any) -> int:
+    """Count the clockwise quarter turns that set a picture upright, before it is decoded.
+
+    The HEIC reader turns the picture when it opens it, and keeps the tag under another name.
+    """
+    tag = image.info.get("original_orientation") or exif_tags(image).get(TAG_ORIENTATION)
+    return _QUARTER_TURNS.get(tag or 1, 0)
 
 
 def exif_tags(image: Image.Image) -> dict[int, Any]:

@@ -48,3 +48,7 @@ class ViewError(TraceError):
 
 class OutlineFileError(TraceError):
     """A file that should hold a stored outline holds something else."""
+
+
+class LensError(TraceError):
+    """A lens file, or the photographs to make one from, cannot be used."""

@@ -22,6 +22,8 @@ from blanktrace.errors import LengthError
 MIN_MM, MAX_MM = 0.01, 5000.0
 """A caliper's step, and more than any sheet a workshop cuts."""
 
+SIZES = ("length", "width", "disc", "tab", "loop", "hole")
+"""Sizes that calipers take: of the whole, the diameters of parts, and a tab's width."""
 PARTS = ("disc", "tab", "loop", "body")
 """The parts of a blank that can have a height of their own."""
 
@@ -209,6 +211,43 @@ def parse_thick_mm(
     if everywhere is None:
         return heights
     return dict.fromkeys(PARTS, everywhere) | heights
+
+
+def parse_also_mm(also: Sequence[str] | Mapping[str, str | float]) -> dict[str, float]:
+    """Read sizes that were measured besides the one that sets the scale.
+
+    Parameters
+    ----------
+    also : texts or mapping
+        Texts such as ``length=118mm``, or a mapping from name to length.
+
+    Returns
+    -------
+    dict
+        Sizes in mm by name.
+
+    Raises
+    ------
+    LengthError
+        If a size is not known by that name or given twice, or a length cannot be read.
+
+    Examples
+    --------
+    >>> parse_also_mm(["length=118mm", "hole=4 mm"])
+    {'length': 118.0, 'hole': 4.0}
+    """
+    sizes: dict[str, float] = {}
+    for given, length in also.items() if isinstance(also, Mapping) else map(_named, also):
+        name = given.strip().casefold()
+        if name not in SIZES:
+            raise LengthError(
+                f"also: {given.strip() or length} does not say which size"
+                f"{_nearest(name, SIZES)}. Use {', '.join(SIZES)}, such as length=118mm."
+            )
+        if name in sizes:
+            raise LengthError(f"also: {name} is given twice. Keep one.")
+        sizes[name] = parse_length_mm(length, what=f"also {name}")
+    return sizes
 
 
 def format_length(mm: float, *, units: Literal["mm", "in"] = "mm") -> str:

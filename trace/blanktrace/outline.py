@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -75,6 +75,32 @@ class Contribution:
 
 
 @dataclass(frozen=True)
+class Check:
+    """A size measured besides, and what the outline says of it.
+
+    Attributes
+    ----------
+    size : str
+        Its name.
+    measured_mm : float
+    found_mm : float or None
+        None where the outline has no such size.
+    u95_mm : float
+        Expanded uncertainty (95 %) of the difference.
+    """
+
+    size: str
+    measured_mm: float
+    found_mm: float | None
+    u95_mm: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two differ by no more than they may."""
+        return self.found_mm is not None and abs(self.found_mm - self.measured_mm) <= self.u95_mm
+
+
+@dataclass(frozen=True)
 class Quality:
     """How far the outline can be trusted.
 
@@ -86,11 +112,36 @@ class Quality:
         What it is made of, the largest first.
     warnings : tuple of str
         What the user should know.
+    checks : tuple of Check
+        Sizes that were measured besides the one that sets the scale.
     """
 
     u95_mm: float
     contributions: tuple[Contribution, ...]
     warnings: tuple[str, ...]
+    checks: tuple[Check, ...] = ()
+
+
+@dataclass(frozen=True)
+class SizeSpread:
+    """How much one size differs over several blanks of one photograph.
+
+    Attributes
+    ----------
+    size : {"disc", "length", "width"}
+    count : int
+        How many blanks.
+    smallest_mm, mean_mm, largest_mm : float
+    photo_mm : float
+        What the photograph alone may make two equal blanks differ by (95 %).
+    """
+
+    size: Measured
+    count: int
+    smallest_mm: float
+    mean_mm: float
+    largest_mm: float
+    photo_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +165,8 @@ class Outline:
     heights_mm : mapping
         How high each kind of part stands above the sheet, where that was given; a
         blank with no disc is all "body".
+    spread : tuple of SizeSpread
+        Over the blanks traced with this one, where there were several of its kind.
     """
 
     polygon: Polygon
@@ -125,6 +178,7 @@ class Outline:
     quality: Quality
     rings_px: tuple[FloatArray, ...]
     heights_mm: Mapping[str, float] = field(default_factory=dict)
+    spread: tuple[SizeSpread, ...] = ()
 
     def to_json(self) -> str:
         """Write the outline as text in the form ``blankfit-outline/1``."""
@@ -170,7 +224,18 @@ class Outline:
                     for c in self.quality.contributions
                 ],
                 "warnings": list(self.quality.warnings),
+                "checks": [
+                    {
+                        "size": c.size,
+                        "measured_mm": c.measured_mm,
+                        "found_mm": c.found_mm,
+                        "u95_mm": c.u95_mm,
+                        "agrees": c.agrees,
+                    }
+                    for c in self.quality.checks
+                ],
             },
+            "spread": [asdict(one) for one in self.spread],
         }
 
 

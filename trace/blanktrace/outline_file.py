@@ -10,12 +10,14 @@ from shapely import Polygon
 from blanktrace.errors import OutlineFileError
 from blanktrace.outline import (
     FORMAT,
+    Check,
     Contribution,
     Measured,
     Outline,
     Quality,
     Rim,
     Scale,
+    SizeSpread,
     Stance,
 )
 from blanktrace.parts import Kind, Part
@@ -70,10 +72,27 @@ class _Cause(_Table):
     remedy: str
 
 
+class _Check(_Table):
+    size: str
+    measured_mm: Above0
+    found_mm: Above0 | None
+    u95_mm: float
+
+
 class _Quality(_Table):
     u95_mm: float
     causes: list[_Cause] = []
     warnings: list[str]
+    checks: list[_Check] = []
+
+
+class _Spread(_Table):
+    size: Measured
+    count: int
+    smallest_mm: Above0
+    mean_mm: Above0
+    largest_mm: Above0
+    photo_mm: float
 
 
 class _File(_Table):
@@ -88,6 +107,7 @@ class _File(_Table):
     scale: _Scale
     view: _View
     quality: _Quality
+    spread: list[_Spread] = []
 
 
 def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outline:
@@ -133,9 +153,11 @@ def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outlin
             u95_mm=quality.u95_mm,
             contributions=tuple(Contribution(**cause.model_dump()) for cause in quality.causes),
             warnings=tuple(quality.warnings),
+            checks=tuple(Check(**check.model_dump()) for check in quality.checks),
         ),
         rings_px=(),
         heights_mm=stored.heights_mm,
+        spread=tuple(SizeSpread(**one.model_dump()) for one in stored.spread),
     )
 
 

@@ -89,6 +89,7 @@ def _wrapped(line: _Line, width_px: int) -> Iterator[_Line]:
 def _lines(outline: Outline) -> Iterator[_Line]:
     yield _Line("Does the line lie on the edge all round? Are these sizes right?", BLUE, HEADING_PX)
     yield from _sizes(outline)
+    yield from _checks(outline)
     yield from _view(outline)
     yield from _trust(outline)
     if outline.quality.warnings:
@@ -122,6 +123,17 @@ def _part(part: Part) -> Iterator[_Line]:
         size = getattr(part, name)
         if size is not None:
             yield _item(f"{part.kind}: {format_length(size)} {words}")
+
+
+def _checks(outline: Outline) -> Iterator[_Line]:
+    checks = outline.quality.checks
+    if checks:
+        yield _heading("Checked against calipers")
+    for check in checks:
+        found = "not found" if check.found_mm is None else format_length(check.found_mm)
+        verdict = "agrees" if check.agrees else "does not agree, see below"
+        measured = format_length(check.measured_mm)
+        yield _item(f"{check.size}: {found}, measured {measured}: {verdict}")
 
 
 def _view(outline: Outline) -> Iterator[_Line]:

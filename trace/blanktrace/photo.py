@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
-from blanktrace.decode import Pixels, decode, exif_tags, three_colours
+from blanktrace.decode import Pixels, decode, exif_tags, quarter_turns, three_colours
 from blanktrace.errors import PhotoError
 
 if TYPE_CHECKING:
@@ -69,6 +69,8 @@ class Photo:
         Where `focal_px` comes from, for the user.
     name : str
         What to call the photograph at the start of a message.
+    quarter_turns : int
+        Clockwise quarter turns that set it upright, from how the sensor lay.
 
     Raises
     ------
@@ -80,6 +82,7 @@ class Photo:
     focal_px: float | None
     focal_source: FocalSource
     name: str
+    quarter_turns: int = 0
 
     def __post_init__(self) -> None:
         if self.rgb.ndim != 3 or self.rgb.shape[2] != 3:  # noqa: PLR2004
@@ -180,9 +183,10 @@ def _from_stream(stream: BinaryIO, *, name: str) -> Photo:
         warnings.simplefilter("ignore")
         image = _open(stream, name=name)
         _check_size(*image.size, name=name)
+        turns = quarter_turns(image)
         rgb = decode(image, _whole(stream))
         focal_px, focal_source = _focal(image, diagonal_px=float(np.hypot(*rgb.shape[:2])))
-    return Photo(rgb, focal_px, focal_source, name)
+    return Photo(rgb, focal_px, focal_source, name, turns)
 
 
 def _whole(stream: BinaryIO) -> bytes:

@@ -3,22 +3,35 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
+from blanktrace.assemble import FAINT_STRENGTH, USUAL_FOCAL_35_MM, assemble
+from blanktrace.calibrate import calibrate_lens, find_board
 from blanktrace.corners import read_lean
+from blanktrace.cross_check import cross_check
 from blanktrace.edge import Edge, locate_edge
-from blanktrace.errors import BlurError, ContrastError, TraceError, ViewError
-from blanktrace.lengths import parse_length_mm, parse_size_mm, parse_thick_mm
+from blanktrace.errors import (
+    BlurError,
+    ContrastError,
+    LengthError,
+    LensError,
+    TraceError,
+    ViewError,
+)
+from blanktrace.lengths import parse_also_mm, parse_length_mm, parse_size_mm, parse_thick_mm
+from blanktrace.lens import Lens
+from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
 from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
+from blanktrace.spread import add_spread
 from blanktrace.stance import Camera, Seen, see_beside, see_disc_blank, see_plain_blank
 
 Length = str | float
@@ -34,9 +47,6 @@ LEAST_BLUR_LIMIT_PX = 3.0
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
 
-LEAST_STRENGTH = 4.0
-"""Step over noise below which a boundary point is a guess."""
-
 MOST_WEAK_SHARE = 0.25
 
 
@@ -49,6 +59,8 @@ def trace_photo(
     thick: Length | Sequence[str] | Mapping[str, Length] | None = None,
     sheet: str | tuple[float, float] | None = None,
     at: tuple[float, float] | None = None,
+    lens: Lens | str | os.PathLike[str] | None = None,
+    also: Sequence[str] | Mapping[str, Length] = (),
 ) -> Outline:
     """Trace the blank in a photograph, true to scale.
 
@@ -67,6 +79,11 @@ def trace_photo(
         ``"210x297mm"``. The camera's lean is then read from them too.
     at : (float, float), optional
         A place on the blank in photo pixels, where several are in view.
+    lens : Lens or path, optional
+        The camera's lens, from `make_lens`, or a file of it.
+    also : lengths by name, optional
+        Sizes measured besides, to be compared with the outline
+        (``{"length": "118 mm", "hole": 4.0}``); see `cross_check`.
 
     Returns
     -------
@@ -85,19 +102,24 @@ def trace_photo(
     """
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
+    others = _others(also, measured)
     picture = read_photo(photo)
+    through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
     edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
-    seen = _see(edges, _camera(picture, finds, sheet), measured, measured_mm, heights)
-    return assemble(
+    camera = _camera(picture, finds, sheet, through)
+    seen = _see(_straight(edges, through), camera, measured, measured_mm, heights)
+    outline = assemble(
         seen,
         edges,
         reference=seen,
-        focal_known=picture.focal_px is not None,
+        lens=through,
+        focal_known=picture.focal_px is not None or through.is_known,
         measured=measured,
         measured_mm=measured_mm,
         heights_mm=heights,
     )
+    return cross_check(outline, others)
 
 
 def trace_photos(
@@ -109,6 +131,8 @@ def trace_photos(
     thick: Length | Sequence[str] | Mapping[str, Length] | None = None,
     sheet: str | tuple[float, float] | None = None,
     at: tuple[float, float] | None = None,
+    lens: Lens | str | os.PathLike[str] | None = None,
+    also: Sequence[str] | Mapping[str, Length] = (),
 ) -> tuple[Outline, ...]:
     """Trace every blank in a photograph at one scale.
 
@@ -119,13 +143,17 @@ def trace_photos(
     at : (float, float), optional
         A place on the blank that was measured; left out, it is the one nearest
         to the middle of the photograph.
+    lens : Lens or path, optional
+        As for :func:`trace_photo`.
+    also : lengths by name, optional
+        As for :func:`trace_photo`, of the blank that was measured.
 
     Returns
     -------
     tuple of Outline
         The measured one first, then the others from the top of the photograph
-        down. Others that cannot be traced are left out, and every outline's
-        warnings say so.
+        down, each with the spread of sizes over those of one kind. Others that
+        cannot be traced are left out, and every outline's warnings say so.
 
     Raises
     ------
@@ -134,9 +162,11 @@ def trace_photos(
     """
     measured, measured_mm = _measure(disc, length, width)
     heights = {} if thick is None else parse_thick_mm(thick)
+    others = _others(also, measured)
     picture = read_photo(photo)
+    through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
-    camera = _camera(picture, finds, sheet)
+    camera = _camera(picture, finds, sheet, through)
     if at is None:
         reference = nearest_to(finds.silhouettes, camera.centre_px)
     else:
@@ -144,26 +174,63 @@ def trace_photos(
     rest = [one for index, one in enumerate(finds.silhouettes) if index != reference]
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
     first_edges = _locate(picture, finds.silhouettes[reference])
-    first = _see(first_edges, camera, measured, measured_mm, heights)
+    first = _see(_straight(first_edges, through), camera, measured, measured_mm, heights)
     outline_of = partial(
         assemble,
         reference=first,
-        focal_known=picture.focal_px is not None,
+        lens=through,
+        focal_known=picture.focal_px is not None or through.is_known,
         measured=measured,
         measured_mm=measured_mm,
         heights_mm=heights,
     )
-    traced = [outline_of(first, first_edges)]
+    traced = [cross_check(outline_of(first, first_edges), others)]
     left_out = []
     for one in rest:
         try:
             edges = _locate(picture, one)
-            seen = see_beside(edges, first, heights_mm=heights)
+            seen = see_beside(_straight(edges, through), first, heights_mm=heights)
             traced.append(outline_of(seen, edges))
         except TraceError as refusal:
             x, y = one.rings_px[0].mean(axis=0)
             left_out.append(f"The blank at {x:.0f},{y:.0f} was left out. {refusal}")
-    return tuple(_noted(outline, left_out) for outline in traced)
+    return add_spread([_noted(outline, left_out) for outline in traced])
+
+
+def make_lens(
+    photos: Iterable[str | os.PathLike[str] | bytes | NDArray[Any]],
+) -> tuple[Lens, tuple[str, ...]]:
+    """Find a camera's lens from photographs of a printed checkerboard.
+
+    Parameters
+    ----------
+    photos : iterable of paths, bytes or RGB arrays
+        The whole board, flat, from ten places or so, with the lens and zoom that
+        blanks are photographed with. Neither the squares' size nor their number
+        need be known.
+
+    Returns
+    -------
+    lens : Lens
+        For `trace_photo`; `lens_text` writes it.
+    left_out : tuple of str
+        A sentence for each photograph in which no board was found.
+
+    Raises
+    ------
+    LensError
+        If the others do not tell the lens.
+    PhotoError
+        If one of them cannot be read.
+    """
+    boards, left_out = [], []
+    for photo in photos:
+        picture = read_photo(photo)
+        try:
+            boards.append(find_board(picture))
+        except LensError as refusal:
+            left_out.append(str(refusal))
+    return calibrate_lens(boards), tuple(left_out)
 
 
 def _noted(outline: Outline, notes: Sequence[str]) -> Outline:
@@ -186,6 +253,16 @@ def _measure(
     return name, parse_length_mm(size, what=name)
 
 
+def _others(also: Sequence[str] | Mapping[str, Length], measured: Measured) -> dict[str, float]:
+    """Take the sizes to compare with."""
+    others = parse_also_mm(also)
+    if measured in others:
+        raise LengthError(
+            f"also: {measured} sets the scale already, so it cannot check it. Measure another size."
+        )
+    return others
+
+
 def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
     """Locate a blank's boundary, and refuse what is too soft or too faint to measure."""
     edges = tuple(
@@ -196,22 +273,48 @@ def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
     return edges
 
 
-def _camera(picture: Photo, finds: Finds, sheet: str | tuple[float, float] | None) -> Camera:
-    height_px, width_px = picture.rgb.shape[:2]
-    centre_px = np.array([(width_px - 1) / 2, (height_px - 1) / 2])
-    focal_px = picture.focal_px or (
-        USUAL_FOCAL_35_MM / DIAGONAL_35_MM * float(np.hypot(height_px, width_px))
-    )
+def _lens(picture: Photo, lens: Lens | str | os.PathLike[str] | None) -> Lens:
+    """Take the lens given as this photograph shows it, else a straight one."""
+    if lens is None:
+        height_px, width_px = picture.rgb.shape[:2]
+        usual_px = USUAL_FOCAL_35_MM / DIAGONAL_35_MM * float(np.hypot(height_px, width_px))
+        return Lens.unbent(picture.focal_px or usual_px, (width_px, height_px))
+    if not isinstance(lens, Lens):
+        path = Path(lens)
+        try:
+            lens = read_lens(path.read_bytes(), name=path.name)
+        except OSError as error:
+            raise LensError(
+                f"{path} cannot be opened ({error.strerror}). Check the name and the folder."
+            ) from error
+    return lens.fitted_to(picture)
+
+
+def _straight(edges: tuple[Edge, ...], lens: Lens) -> tuple[Edge, ...]:
+    """Undo the lens's bend in a located boundary."""
+    if not lens.is_known:
+        return edges
+    found = []
+    for edge in edges:
+        points = lens.straighten(edge.points_px)
+        ahead = lens.straighten(edge.points_px + edge.outward) - points
+        outward = ahead / np.hypot(*ahead.T)[:, None]
+        found.append(replace(edge, points_px=points, outward=outward))
+    return tuple(found)
+
+
+def _camera(
+    picture: Photo, finds: Finds, sheet: str | tuple[float, float] | None, lens: Lens
+) -> Camera:
     if sheet is None:
-        return Camera(focal_px, centre_px)
+        return Camera(lens.focal_px, lens.centre_px)
     lean = read_lean(
         picture.rgb,
         finds.extent,
         sheet_mm=parse_size_mm(sheet) if isinstance(sheet, str) else sheet,
-        focal_px=focal_px,
-        centre_px=centre_px,
+        lens=lens,
     )
-    return Camera(focal_px, centre_px, lean.normal)
+    return Camera(lens.focal_px, lens.centre_px, lean.normal)
 
 
 def _see(
@@ -250,7 +353,7 @@ def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
             f"The blank's edge is blurred over {outer.blur_px:.1f} px ({limit_px:.1f} allowed at "
             "this size). Hold the phone still, let it focus, and retake the photo."
         )
-    weak = float(np.mean(outer.strength < LEAST_STRENGTH))
+    weak = float(np.mean(outer.strength < FAINT_STRENGTH))
     if weak > MOST_WEAK_SHARE:
         raise ContrastError(
             f"{weak:.1%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
