@@ -35,6 +35,7 @@ def outline(*, rim=True):
             0.1234567, (Contribution("the fit of the disc", 0.1, "show more"),), ("!",)
         ),
         rings_px=(np.zeros((4, 2)),),
+        heights_mm={"disc": 4.0, "loop": 2.2},
     )
 
 

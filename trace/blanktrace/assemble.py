@@ -138,6 +138,7 @@ def assemble(
             warnings=_warnings(seen, focal_known=focal_known, heights_mm=heights_mm),
         ),
         rings_px=tuple(edge.points_px for edge in edges),
+        heights_mm=heights_mm,
     )
 
 

@@ -8,7 +8,8 @@ centroid and the long axis along y.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -161,6 +162,9 @@ class Outline:
     quality : Quality
     rings_px : tuple of ndarray, shape (N, 2)
         The boundary in the photograph, exterior first.
+    heights_mm : mapping
+        How high each kind of part stands above the sheet, where that was given; a
+        blank with no disc is all "body".
     spread : tuple of SizeSpread
         Over the blanks traced with this one, where there were several of its kind.
     """
@@ -173,6 +177,7 @@ class Outline:
     stance: Stance
     quality: Quality
     rings_px: tuple[FloatArray, ...]
+    heights_mm: Mapping[str, float] = field(default_factory=dict)
     spread: tuple[SizeSpread, ...] = ()
 
     def to_json(self) -> str:
@@ -201,6 +206,7 @@ class Outline:
                 "rms_px": rim.rms_px,
             },
             "parts": [_part(part) for part in self.parts],
+            "heights_mm": dict(self.heights_mm),
             "scale": {
                 "mm_per_px": self.scale.mm_per_px,
                 "measured": self.scale.measured,

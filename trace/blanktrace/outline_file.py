@@ -103,6 +103,7 @@ class _File(_Table):
                     Field(min_length=1)]  # fmt: skip
     disc: _Disc | None
     parts: list[_Part]
+    heights_mm: dict[str, Above0] = {}
     scale: _Scale
     view: _View
     quality: _Quality
@@ -155,6 +156,7 @@ def read_outline(text: str | bytes, *, name: str = "the outline file") -> Outlin
             checks=tuple(Check(**check.model_dump()) for check in quality.checks),
         ),
         rings_px=(),
+        heights_mm=stored.heights_mm,
         spread=tuple(SizeSpread(**one.model_dump()) for one in stored.spread),
     )
 

@@ -158,39 +158,45 @@ class Path:
         """
         if not tolerance_mm > 0:
             raise ValueError(f"tolerance_mm must be above 0, got {tolerance_mm}")
+        if not self.bulges.any():
+            return self.points_mm
         starts, ends, bulges = self.segments
-        pieces = [
-            _flatten_segment(a, b, bulge, tolerance_mm, side)
-            for a, b, bulge in zip(starts, ends, bulges, strict=True)
-        ]
-        if not self.closed:
-            pieces.append(self.points_mm[-1:])
-        return np.concatenate(pieces)
+        vertices = _vertices(_complex(starts), _complex(ends), bulges, tolerance_mm, side)
+        flat = np.column_stack([vertices.real, vertices.imag])
+        return flat if self.closed else np.concatenate([flat, self.points_mm[-1:]])
 
 
-def _flatten_segment(
-    start: FloatArray, end: FloatArray, bulge: float, tolerance_mm: float, side: str
-) -> FloatArray:
-    """Return the vertices of one segment, its start included and its end left out."""
-    if bulge == 0 or np.hypot(*(end - start)) < CLOSE_MM:
-        return start[None, :]
-    centre, radius, first, sweep = arc_of(start, end, bulge)
-    keep_out = (side == "right") == (bulge > 0) and side != "on"
+def _complex(points: FloatArray) -> NDArray[np.complex128]:
+    return points[:, 0] + 1j * points[:, 1]
+
+
+def _vertices(
+    start: NDArray[np.complex128],
+    end: NDArray[np.complex128],
+    bulge: FloatArray,
+    tolerance_mm: float,
+    side: str,
+) -> NDArray[np.complex128]:
+    """Return the vertices of all segments, each one's start included and its end left out."""
+    chord = end - start
+    arc = (bulge != 0) & (np.abs(chord) >= CLOSE_MM)
+    b = np.where(arc, bulge, 1.0)
+    centre = (start + end) / 2 + 1j * chord * (1 - b**2) / (4 * b)
+    radius = np.where(arc, np.abs(chord) * (1 + b**2) / (4 * np.abs(b)), 1.0)
+    sweep = 4 * np.arctan(b)
+    keep_out = ((b > 0) == (side == "right")) & (side != "on")
     # The sagitta of a chord inside, or of a tangent polygon outside, bounds the step.
-    ratio = radius / (radius + tolerance_mm) if keep_out else 1 - tolerance_mm / radius
-    step = 2 * np.arccos(np.clip(ratio, -1, 1))
-    count = max(int(np.ceil(abs(sweep) / step)), 1, int(np.ceil(abs(sweep) / (np.pi / 2))))
-    if not keep_out:
-        angles = first + sweep * np.arange(1, count) / count
-        return np.vstack([start, _on_circle(centre, radius, angles)])
-    # Tangents at evenly spaced touching points, the arc's own ends among them.
-    angles = first + sweep * (np.arange(count) + 0.5) / count
-    corners = _on_circle(centre, radius / np.cos(sweep / count / 2), angles)
-    return np.vstack([start, corners])
-
-
-def _on_circle(centre: FloatArray, radius: float, angles: FloatArray) -> FloatArray:
-    return centre + radius * np.column_stack([np.cos(angles), np.sin(angles)])
+    ratio = np.where(keep_out, radius / (radius + tolerance_mm), 1 - tolerance_mm / radius)
+    most = np.minimum(2 * np.arccos(np.clip(ratio, -1, 1)), np.pi / 2)
+    count = np.maximum(np.ceil(np.abs(sweep) / most), 1)
+    # Chords end on the arc; tangents touch it at even steps, its own ends among them.
+    emitted = np.where(arc, count + keep_out, 1).astype(np.intp)
+    owner = np.repeat(np.arange(len(start)), emitted)
+    step = np.arange(len(owner)) - np.repeat(np.cumsum(emitted) - emitted, emitted)
+    away = np.where(keep_out, 1 / np.cos(sweep / count / 2), 1.0)[owner]
+    turn = sweep[owner] * (step - 0.5 * keep_out[owner]) / count[owner]
+    on_arc = centre[owner] + (start - centre)[owner] * away * np.exp(1j * turn)
+    return np.where(step == 0, start[owner], on_arc)
 
 
 def arc_of(
