@@ -42,6 +42,9 @@ SHADOW_RANGE = 1.0
 COLOUR_SPREAD = 0.015
 """Spread in each channel for itself: noise, grain, coloured bounce light."""
 
+LEAST_APART = 4.0
+"""Squared difference, in spreads, at which a pixel says as much as the mask does."""
+
 SMOOTH_PX = 0.6
 
 
@@ -76,7 +79,8 @@ def blank_share(loss: Picture, mask: MaskArray, *, clear: MaskArray) -> Picture:
     apart = np.einsum("nc,nc->n", weight, i - o)
     share = np.einsum("nc,nc->n", weight, there - o) / np.maximum(apart, 1e-9)
     result = mask.astype(np.float32)
-    result[y, x] = np.clip(share, 0, 1)
+    told = apart / (apart + LEAST_APART)
+    result[y, x] = told * np.clip(share, 0, 1) + (1 - told) * result[y, x]
     return np.asarray(cv2.GaussianBlur(result, (0, 0), SMOOTH_PX))
 
 

@@ -29,6 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture, Sheet
+from blanktrace.ring import find_ring
 
 BLUER_SHADOW = (0.35, -0.40)
 """How far the red and blue loss of a shadow may exceed that of green: lamp off, window on."""
@@ -69,6 +70,9 @@ BODY_SHARE = 0.6
 ROUND_BODY = 0.12
 """Depth that shaves straps off, as a share of the greatest; and how far the area of what is
 left, its rim put back, may be from that of a disc."""
+
+RING_REACH = 1.08
+"""Radii from a disc's centre beyond which the edges of a ring may lie."""
 
 SHADOW_REACH = 1.5
 """Radii from a disc's centre beyond which its shadow does not fall."""
@@ -204,16 +208,20 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     evidence = gather_evidence(linear, sheet)
     heart = _heart(patch)
     share = (evidence.coloured[heart].mean(), evidence.coloured[patch].mean())
-    if share[0] > COLOURED_HEART or min(share) > COLOURED_SHARE:
+    by_colour = share[0] > COLOURED_HEART or min(share) > COLOURED_SHARE
+    if by_colour:
         guess = _coloured_guess(patch, heart, evidence, sheet)
-        return _cut(guess, patch, evidence)
-    guess = _first_guess(patch, evidence, sheet)
+    else:
+        guess = _first_guess(patch, evidence, sheet)
     mask = _cut(guess, patch, evidence)
     lost = lost_parts(mask, patch)
-    if lost.any():
+    if not lost.any():
+        return mask
+    ringed = _with_ring(mask, patch, evidence, sheet)
+    if ringed is None:
         guess[lost] = cv2.GC_PR_FGD
-        mask = _cut(guess, patch, evidence)
-    return mask
+        return _cut(guess, patch, evidence)
+    return ringed
 
 
 def _heart(patch: MaskArray) -> MaskArray:
@@ -262,7 +270,7 @@ def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
     lost = _beyond_disc(mask, patch) & (away > reach)
     if lost.sum() <= LOST_SHARE * mask.sum() or _cast(mask, patch, lost):
         return nothing
-    return lost
+    return np.asarray(lost)
 
 
 def _cast(mask: MaskArray, patch: MaskArray, lost: MaskArray) -> bool:
@@ -460,23 +468,56 @@ def _holes(
     return holes
 
 
+def _with_ring(
+    mask: MaskArray, patch: MaskArray, evidence: Evidence, sheet: Sheet
+) -> MaskArray | None:
+    """Put the ring that hangs on a disc into its place; None if there is none."""
+    disc_px = _disc_of(mask)
+    if disc_px is None:
+        return None
+    x0, y0, radius = disc_px
+    ys, xs = np.indices(mask.shape, dtype=np.float32)
+    beyond = (patch | mask) & (np.hypot(xs - x0, ys - y0) > RING_REACH * radius)
+    if beyond.sum() < LOST_SHARE * mask.sum():
+        return None
+    ring = find_ring(
+        evidence.loss, _dilated(beyond, 3), sheet.bare & ~_dilated(patch, 3), disc_px=disc_px
+    )
+    if ring is None:
+        return None
+    away = np.hypot(xs - ring.x_px, ys - ring.y_px)
+    span = np.hypot(ring.x_px - x0, ring.y_px - y0)
+    onward = ((xs - ring.x_px) * (ring.x_px - x0) + (ys - ring.y_px) * (ring.y_px - y0)) / span
+    hole = away < ring.inner_px
+    if mask[hole & (onward > 0)].mean() > 1 - HOLE_LIKENESS and mask[hole].mean() > HOLE_LIKENESS:
+        return None
+    wire = (away <= ring.outer_px) & ~hole
+    return np.asarray((mask & ((onward < 0) | wire)) | wire)
+
+
+def _disc_of(mask: MaskArray) -> tuple[float, float, float] | None:
+    """Centre and radius of the disc that a mask's body is; None if it is none."""
+    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    radius = float(depth.max())
+    # What is left of the blank after straps were shaved off, with its rim put back.
+    core = depth > BODY_SHARE * radius
+    away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 5)
+    area = float((away <= BODY_SHARE * radius).sum())
+    if not mask.any() or abs(area / (np.pi * radius**2) - 1) > ROUND_BODY:
+        return None
+    y0, x0 = (float(values.mean()) for values in np.nonzero(core))
+    return x0, y0, radius
+
+
 def _beyond_disc(mask: MaskArray, patch: MaskArray) -> MaskArray:
     """Find what a disc's shadow cannot reach: straps and rings, whatever their colour.
 
     Empty where the blank's body is no disc.
     """
-    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    radius = float(depth.max())
-    # What is left of the blank after straps were shaved off, with its rim put back.
-    core = depth > BODY_SHARE * radius
-    area = float(
-        (
-            cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 5) <= BODY_SHARE * radius
-        ).sum()
-    )
-    if abs(area / (np.pi * radius**2) - 1) > ROUND_BODY:
+    disc_px = _disc_of(mask)
+    if disc_px is None:
         return np.zeros_like(mask)
-    y0, x0 = (float(values.mean()) for values in np.nonzero(core))
+    x0, y0, radius = disc_px
     ys, xs = np.indices(mask.shape, dtype=np.float32)
     return np.asarray(patch & (np.hypot(xs - x0, ys - y0) > SHADOW_REACH * radius))
 
@@ -526,20 +567,20 @@ def _morph(values: MaskArray | Picture, operation: int, radius_px: int) -> Any:
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     if values.dtype == np.bool_:
         return cv2.morphologyEx(values.astype(np.uint8), operation, kernel).astype(bool)
-    return cv2.morphologyEx(values, operation, kernel)
+    return cv2.morphologyEx(values.astype(np.float32), operation, kernel)
 
 
 def _opened(mask: MaskArray, radius_px: int) -> MaskArray:
-    return _morph(mask, cv2.MORPH_OPEN, radius_px)
+    return np.asarray(_morph(mask, cv2.MORPH_OPEN, radius_px))
 
 
 def _closed(mask: MaskArray, radius_px: int) -> MaskArray:
-    return _morph(mask, cv2.MORPH_CLOSE, radius_px)
+    return np.asarray(_morph(mask, cv2.MORPH_CLOSE, radius_px))
 
 
 def _eroded(mask: MaskArray, radius_px: int) -> MaskArray:
-    return _morph(mask, cv2.MORPH_ERODE, radius_px)
+    return np.asarray(_morph(mask, cv2.MORPH_ERODE, radius_px))
 
 
 def _dilated(mask: MaskArray, radius_px: int) -> MaskArray:
-    return _morph(mask, cv2.MORPH_DILATE, radius_px)
+    return np.asarray(_morph(mask, cv2.MORPH_DILATE, radius_px))
