@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 Picture = NDArray[np.float32]
 MaskArray = NDArray[np.bool_]
 
-BAND_PX = 3
+BAND_PX = 1.5
 """How far the mask's boundary may be off: nearer pixels are surely neither."""
 
 NEAR_PX = 3.0
