@@ -32,7 +32,8 @@ def _teardrop() -> Polygon:
     return body.union(Polygon([tip, *body.exterior.coords])).convex_hull
 
 
-def _regular(sides: int, radius: float) -> Polygon:
+def regular(sides: int, radius: float) -> Polygon:
+    """Return a regular polygon with one corner at the top."""
     angles = np.pi / 2 + np.arange(sides) * 2 * np.pi / sides
     return Polygon(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
 
@@ -48,7 +49,7 @@ SHAPES: dict[str, Polygon] = {
     "heart": _heart(),
     "teardrop": _teardrop(),
     "crescent": _round(0, 0, 30).difference(_round(14, 0, 25)),
-    "pentagon": _regular(5, 26),
+    "pentagon": regular(5, 26),
     "ornament": _polar(
         lambda a: 22 + 5 * np.cos(3 * a + 0.4) + 3 * np.sin(5 * a) + 2 * np.cos(2 * a)
     ),

@@ -390,10 +390,9 @@ def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[n
     if evidence.textured[heart].mean() > HOLE_LIKENESS:
         # A blank with grain of its own is not like a smooth shadow of the same shade.
         like_heart &= _dilated(_opened(evidence.textured, 2), 2)
-    textured = _eroded(_opened(evidence.textured & mine, 5), 4)
     labels = np.full(mine.shape, cv2.GC_BGD, dtype=np.uint8)
     labels[_dilated(mine, 3) & ~_eroded(sheet.bare, 3)] = cv2.GC_PR_BGD
-    labels[mine & (like_heart | evidence.coloured | textured)] = cv2.GC_PR_FGD
+    labels[mine & (like_heart | evidence.coloured)] = cv2.GC_PR_FGD
     labels[heart & like_heart] = cv2.GC_FGD
     return labels
 
