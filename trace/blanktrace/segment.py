@@ -67,7 +67,7 @@ LEAST_HEART_SPREAD = 0.02
 """Colours within so many standard deviations (at least so large) of the heart's are like it."""
 
 BODY_SHARE = 0.6
-ROUND_BODY = 0.12
+ROUND_BODY = 0.2
 """Depth that shaves straps off, as a share of the greatest; and how far the area of what is
 left, its rim put back, may be from that of a disc."""
 
@@ -86,6 +86,9 @@ COLOURED_HEART = 0.7
 COLOURED_SHARE = 0.35
 """Share of a patch's heart that is coloured, for colour alone to tell the blank; and share of
 both heart and patch: a thin blank's heart lies half in its shadow."""
+
+BLANK_SHARE = 0.1
+"""Share of the largest piece's area from which a piece may be a blank of its own."""
 
 BRIDGE_SHARE = 0.12
 """Width of a disc's shadow on its strap, as a share of the root of the disc's area."""
@@ -118,6 +121,10 @@ LIGHTEST = -0.1
 
 ROUND_HOLE = 0.55
 """Share of the circle around it that a small hole fills; streaks of grain are ragged."""
+
+DRILLED = 0.72
+DRILLED_NOISES = 3.0
+"""Share of that circle that a drilled hole fills; by so round a shape alone it is half told."""
 
 LARGE_HOLE_SHARE = 0.03
 LEAST_HOLE_SHARE = 0.0008
@@ -218,7 +225,7 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     if not lost.any():
         return mask
     ringed = _with_ring(mask, patch, evidence, sheet)
-    if ringed is None:
+    if ringed is None or lost_parts(ringed, patch).any():
         guess[lost] = cv2.GC_PR_FGD
         return _cut(guess, patch, evidence)
     return ringed
@@ -265,12 +272,20 @@ def lost_parts(mask: MaskArray, patch: MaskArray) -> MaskArray:
     nothing = np.zeros_like(mask)
     if not mask.any():
         return nothing
-    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
-    reach = LOST_REACH * np.sqrt(mask.sum() / np.pi)
-    lost = _beyond_disc(mask, patch) & (away > reach)
-    if lost.sum() <= LOST_SHARE * mask.sum() or _cast(mask, patch, lost):
+    main = _large_pieces(mask)
+    away = cv2.distanceTransform((~main).astype(np.uint8), cv2.DIST_L2, 5)
+    reach = LOST_REACH * np.sqrt(main.sum() / np.pi)
+    lost = _beyond_disc(main, patch) & (away > reach)
+    if lost.sum() <= LOST_SHARE * main.sum() or _cast(main, patch, lost):
         return nothing
     return np.asarray(lost)
+
+
+def _large_pieces(mask: MaskArray) -> MaskArray:
+    """Leave out what is too small to be a blank of its own."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    return np.isin(labels, 1 + np.flatnonzero(areas > BLANK_SHARE * areas.max()))
 
 
 def _cast(mask: MaskArray, patch: MaskArray, lost: MaskArray) -> bool:
@@ -462,7 +477,8 @@ def _holes(
             continue
         spread = [max(_spread(values), LEAST_COLOUR_SPREAD) for values in outside.T.astype(float)]
         apart = (np.median(inside, axis=0) - np.median(outside, axis=0)) / spread
-        if np.abs(apart).max() > NOISES:
+        drilled = area > DRILLED * np.pi * radius**2
+        if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= _filled(hole)
     return holes
 
