@@ -193,6 +193,7 @@ def _settled(
         noise_mm=0.0,
     )
     run = max(3, len(rim_px) // STRETCHES)
+    before: FloatArray | None = None
     for _ in range(2):
         off = [
             np.abs(np.hypot(*(seen.view.to_plane(rim_px, height) - seen.centre_mm).T) - radius_mm)
@@ -201,6 +202,11 @@ def _settled(
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
         feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
         heights = np.where(feet, 0.0, top_mm)
+        facing = _faces_nadir(seen.view, rim_px, outward)
+        share = float(feet.sum() / max(facing.sum(), 1))
+        if before is not None and np.array_equal(heights, before):
+            break
+        before = heights
         seen = _fit_disc_view(
             seen.view,
             rim_px,
@@ -209,8 +215,6 @@ def _settled(
             sheet_normal=sheet_normal,
             noise_mm=seen.rms_mm,
         )
-        facing = _faces_nadir(seen.view, rim_px, outward)
-        share = float(feet.sum() / max(facing.sum(), 1))
     return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
 
 

@@ -111,6 +111,8 @@ CAST_ASTRAY = 0.05
 """A shadow explains what seems lost if it covers so much of it, and no more than this share
 of the blank falls where the sheet is bare."""
 
+ENOUGH = 20_000
+
 CUT_ROUNDS = 2
 
 MIXTURE_SHAPE = (1, 65)
@@ -347,13 +349,12 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     loss = np.asarray(1 - cv2.GaussianBlur(share, (0, 0), 1.0), dtype=np.float32)
     grey = loss.mean(axis=2)
     departure = _off_shadow_line(loss)
-    bare_departure = departure[sheet.bare]
-    noise = max(float(np.percentile(bare_departure, 99)) / 2.6, 0.004)
+    noise = max(float(np.percentile(_some(departure[sheet.bare]), 99)) / 2.6, 0.004)
     limit = np.maximum(NOISES * noise, COLOUR_STANDS_OUT + SHADOW_TINT * np.clip(grey, 0, 1))
     colour = np.maximum(departure / limit, _deep_colour(loss, sheet.bare))
     fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
-    paper = float(np.median(contrast[sheet.bare]))
+    paper = float(np.median(_some(contrast[sheet.bare])))
     grey_noise = _spread(grey[sheet.bare])
     textured = contrast > TEXTURE_NOISES * paper
     stands_out = np.abs(grey) > max(STANDS_OUT, NOISES * grey_noise)
@@ -382,14 +383,24 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> Picture:
 
     A shadow may turn bluer (less red, more blue than green) but not otherwise.
     """
-    ratio = np.log(np.maximum(1 - loss, DARKEST))
-    red, blue = ratio[..., 0] - ratio[..., 1], ratio[..., 2] - ratio[..., 1]
+    noise = [_spread(side) for side in _hues(_some(loss[bare]))[:2]]
+    dark = loss.max(axis=2) > DEEP_HUE / 2
+    red, blue, light = _hues(loss[dark])
     # Noise in a ratio grows as the light falls.
-    growth = np.exp(np.clip(-ratio.mean(axis=2), 0, 3) / 2)
-    limit = [max(NOISES * _spread(side[bare]), 0.03) * growth + DEEP_HUE for side in (red, blue)]
+    growth = np.exp(np.clip(-light, 0, 3) / 2)
+    limit = [max(NOISES * one, 0.03) * growth + DEEP_HUE for one in noise]
     bluer = (red < limit[0]) & (blue > -limit[1])
     hue = np.maximum(np.abs(red) / limit[0], np.abs(blue) / limit[1])
-    return np.asarray(np.where(bluer, 0, hue))
+    result = np.zeros(loss.shape[:2], dtype=np.float32)
+    result[dark] = np.where(bluer, 0, hue)
+    return result
+
+
+def _hues(loss: Picture) -> tuple[Picture, Picture, Picture]:
+    """Logarithms of red over green, blue over green, and of all light, of pixels (N, 3)."""
+    ratio = np.log(np.maximum(1 - loss, DARKEST))
+    red, green, blue = ratio.T
+    return red - green, blue - green, (red + green + blue) / 3
 
 
 def _first_guess(mine: MaskArray, evidence: Evidence, sheet: Sheet) -> NDArray[np.uint8]:
@@ -572,8 +583,14 @@ def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
     return filled
 
 
+def _some(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Take enough of many values for their spread to be known to a percent."""
+    return values[:: 1 + len(values) // ENOUGH]
+
+
 def _spread(values: NDArray[np.float32]) -> float:
     """Robust standard deviation: 1.4826 times the median absolute deviation."""
+    values = _some(values)
     return float(1.4826 * np.median(np.abs(values - np.median(values))))
 
 
