@@ -347,12 +347,13 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
     """Measure colour, darkness and texture against the bare sheet."""
     share = np.asarray(linear / np.exp(sheet.log_light), dtype=np.float32)
     loss = np.asarray(1 - cv2.GaussianBlur(share, (0, 0), 1.0), dtype=np.float32)
-    grey = loss.mean(axis=2)
+    grey = _grey(loss)
     departure = _off_shadow_line(loss)
     noise = max(float(np.percentile(_some(departure[sheet.bare]), 99)) / 2.6, 0.004)
     limit = np.maximum(NOISES * noise, COLOUR_STANDS_OUT + SHADOW_TINT * np.clip(grey, 0, 1))
     colour = np.maximum(departure / limit, _deep_colour(loss, sheet.bare))
-    fine = share.mean(axis=2) - cv2.GaussianBlur(share.mean(axis=2), (0, 0), 2.0)
+    light = _grey(share)
+    fine = light - cv2.GaussianBlur(light, (0, 0), 2.0)
     contrast = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 2.0))
     paper = float(np.median(_some(contrast[sheet.bare])))
     grey_noise = _spread(grey[sheet.bare])
@@ -365,6 +366,11 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
         textured=textured & inside,
         stands_out=stands_out & inside,
     )
+
+
+def _grey(picture: Picture) -> Picture:
+    """Average the channels."""
+    return np.asarray(cv2.transform(picture, np.full((1, 3), 1 / 3)), dtype=np.float32)
 
 
 def _off_shadow_line(loss: Picture) -> Picture:
@@ -384,7 +390,7 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> Picture:
     A shadow may turn bluer (less red, more blue than green) but not otherwise.
     """
     noise = [_spread(side) for side in _hues(_some(loss[bare]))[:2]]
-    dark = loss.max(axis=2) > DEEP_HUE / 2
+    dark = np.maximum(np.maximum(loss[..., 0], loss[..., 1]), loss[..., 2]) > DEEP_HUE / 2
     red, blue, light = _hues(loss[dark])
     # Noise in a ratio grows as the light falls.
     growth = np.exp(np.clip(-light, 0, 3) / 2)
@@ -565,7 +571,7 @@ def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
 
 def _fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
     """Close holes that are not plainly a view of the sheet, lit or in shadow."""
-    like_sheet = ~evidence.coloured & ~evidence.textured & (evidence.loss.mean(axis=2) > LIGHTEST)
+    like_sheet = ~evidence.coloured & ~evidence.textured & (_grey(evidence.loss) > LIGHTEST)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         (~mask).astype(np.uint8), connectivity=4
     )
