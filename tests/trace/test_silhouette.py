@@ -79,3 +79,32 @@ def test_empty_sheet():
 def test_refusals_are_trace_errors():
     assert issubclass(CutOffError, TraceError)
     assert issubclass(TraceError, ValueError)
+
+
+def brown(level, shade):
+    """A brown blank of a share `level` of each pixel, on a sheet left with a share of its light."""
+    loss = level[..., None] * np.array([0.45, 0.62, 0.78])
+    light = SHEET * (1 - loss) * (level[..., None] + (1 - level[..., None]) * shade[..., None])
+    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    noise = np.random.default_rng(5).normal(0, 1.0, light.shape)
+    return np.clip(255 * encoded + noise, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("dark", [0.3, 0.6, 0.85], ids=["pale", "middling", "dark"])
+def test_a_shadow_as_dark_as_the_wood_is_left_out_by_its_colour(dark):
+    x, y = grid(*SIZE)
+    blank = disc_level(x, y, (280, 240), 90.0, 1.0)
+    shadow = disc_level(x, y, (330, 260), 90.0, 6.0)
+    (found,) = find_silhouettes(brown(blank, 1 - dark * shadow)).silhouettes
+    off = np.hypot(*(found.rings_px[0] - (280, 240)).T) - 90.0
+    assert np.abs(off).max() < found.reach_px
+    assert len(found.rings_px) == 1
+
+
+def test_a_drilled_hole_in_its_own_shade_is_kept():
+    x, y = grid(*SIZE)
+    hole = disc_level(x, y, (335, 240), 9.0, 1.0)
+    blank = disc_level(x, y, (280, 240), 90.0, 1.0) - hole
+    (found,) = find_silhouettes(brown(blank, 1 - 0.6 * hole)).silhouettes
+    (ring,) = found.rings_px[1:]
+    assert shapely.Polygon(ring).centroid.coords[0] == pytest.approx((335, 240), abs=1.0)
