@@ -29,6 +29,11 @@ STAGES = {
     "blanktrace.cross_check",
     "blanktrace.disc",
     "blanktrace.edge",
+    "blanktrace.evidence",
+    "blanktrace.holes",
+    "blanktrace.lost",
+    "blanktrace.matte",
+    "blanktrace.ring",
     "blanktrace.effects",
     "blanktrace.lean",
     "blanktrace.overlay",
@@ -62,6 +67,18 @@ MADE_OF = {
     ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
+    ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
+    ("blanktrace.holes", "blanktrace.background"),
+    ("blanktrace.holes", "blanktrace.evidence"),  # a hole shows the sheet
+    ("blanktrace.lost", "blanktrace.background"),
+    ("blanktrace.lost", "blanktrace.evidence"),  # what was lost is found again by its edges
+    ("blanktrace.lost", "blanktrace.ring"),  # if it is a ring
+    ("blanktrace.segment", "blanktrace.background"),
+    ("blanktrace.segment", "blanktrace.evidence"),  # the cut weighs what each pixel says
+    ("blanktrace.segment", "blanktrace.holes"),  # opens holes
+    ("blanktrace.segment", "blanktrace.lost"),  # and looks for what it lost
+    ("blanktrace.silhouette", "blanktrace.lost"),  # which is refused if it stays lost
+    ("blanktrace.silhouette", "blanktrace.matte"),  # the rough boundary is where the shares halve
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour

@@ -13,8 +13,9 @@ from skimage.measure import find_contours
 
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
+from blanktrace.lost import lost_parts
 from blanktrace.matte import blank_share
-from blanktrace.segment import cut_blank, find_patches, lost_parts
+from blanktrace.segment import cut_blank, find_patches
 from blanktrace.separate import separate_blanks
 
 FloatArray = NDArray[np.float64]

@@ -1,0 +1,91 @@
+"""Tell the holes in a blank from grain and shine that look like the sheet."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from blanktrace.background import MaskArray
+from blanktrace.evidence import NOISES, Evidence, grey, spread
+from blanktrace.masks import dilated, eroded, filled, opened
+
+LIGHTEST = -0.1
+"""Least mean loss of what may be sheet: so much lighter than the model only shine is."""
+
+ROUND_HOLE = 0.55
+"""Share of the circle around it that a small hole fills; streaks of grain are ragged."""
+
+DRILLED = 0.72
+DRILLED_NOISES = 3.0
+"""Share of that circle that a drilled hole fills; by so round a shape alone it is half told."""
+
+LARGE_HOLE_SHARE = 0.03
+LEAST_HOLE_SHARE = 0.0008
+"""Share of the blank from which a hole may have any shape, and that of a nail's."""
+
+LEAST_COLOUR_SPREAD = 4.0
+"""Of the cut's colours (8 bits)."""
+
+LEAST_HOLE_PX = 12
+HOLE_LIKENESS = 0.7
+"""A hole shows at least so many clear pixels, of which this share looks like sheet."""
+
+
+def find_holes(
+    gaps: MaskArray, whole: MaskArray, clear: MaskArray, colours: NDArray[np.uint8]
+) -> MaskArray:
+    """Keep the gaps in a blank that are holes, not streaks of grain as light as the sheet."""
+    gaps = opened(gaps, 1)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        gaps.astype(np.uint8), connectivity=4
+    )
+    holes = np.zeros(gaps.shape, dtype=bool)
+    least = max(LEAST_HOLE_PX, LEAST_HOLE_SHARE * whole.sum())
+    for label in range(1, count):
+        x, y, w, h, area = stats[label]
+        if area < least:
+            continue
+        box = np.s_[max(y - 4, 0) : y + h + 4, max(x - 4, 0) : x + w + 4]
+        hole = labels[box] == label
+        outlines, _ = cv2.findContours(
+            hole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+        )
+        _, radius = cv2.minEnclosingCircle(outlines[0])
+        large = area > LARGE_HOLE_SHARE * whole.sum()
+        round_enough = area > ROUND_HOLE * np.pi * radius**2
+        if not round_enough and not large:
+            continue
+        if large and clear[box][hole].mean() > HOLE_LIKENESS:
+            holes[box] |= filled(hole)
+            continue
+        about = dilated(hole, 4) & ~dilated(hole, 2) & ~gaps[box]
+        inside, outside = colours[box][hole], colours[box][about]
+        if not len(outside):
+            continue
+        varies = [max(spread(values), LEAST_COLOUR_SPREAD) for values in outside.T.astype(float)]
+        apart = (np.median(inside, axis=0) - np.median(outside, axis=0)) / varies
+        drilled = area > DRILLED * np.pi * radius**2
+        if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
+            holes[box] |= filled(hole)
+    return holes
+
+
+def fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:
+    """Close holes that are not plainly a view of the sheet, lit or in shadow."""
+    like_sheet = ~evidence.coloured & ~evidence.textured & (grey(evidence.loss) > LIGHTEST)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        (~mask).astype(np.uint8), connectivity=4
+    )
+    result = mask.copy()
+    height, width = mask.shape
+    for label in range(1, count):
+        x, y, w, h, _ = stats[label]
+        if x == 0 or y == 0 or x + w == width or y + h == height:
+            continue
+        box = np.s_[y : y + h, x : x + w]
+        hole = labels[box] == label
+        inner = eroded(np.pad(hole, 1), 2)[1:-1, 1:-1]
+        if inner.sum() < LEAST_HOLE_PX or like_sheet[box][inner].mean() < HOLE_LIKENESS:
+            result[box] |= hole
+    return result
