@@ -109,8 +109,6 @@ def _boundary(polygon: Polygon) -> _Boundary:
         for ring in (polygon.exterior, *polygon.interiors)
     ]
     points = np.concatenate(rings)
-    along = np.concatenate(
-        [np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0) for ring in rings]
-    )
+    along = np.concatenate([np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0) for ring in rings])
     tangents = along / np.maximum(np.hypot(*along.T), np.finfo(float).tiny)[:, None]
     return _Boundary(points, tangents, spatial.cKDTree(points))
