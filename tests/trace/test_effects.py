@@ -34,7 +34,6 @@ def seen(ring, *, owners=None, parts=(), normal=(0.0, 0.0, 1.0), disc=None, top_
         disc=disc,
         top_mm=top_mm,
         fit_mm=0.0,
-        foot_share=0.5,
         corrected_by="",
         doubt_deg=0.0,
     )

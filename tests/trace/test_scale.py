@@ -3,7 +3,13 @@ import pytest
 from numpy.testing import assert_allclose
 
 from blanktrace.rectify import View
-from blanktrace.scale import edge_heights, rectangle_sides, view_of_length, views_of_disc
+from blanktrace.scale import (
+    edge_heights,
+    foot_shares,
+    rectangle_sides,
+    view_of_length,
+    views_of_disc,
+)
 
 CAMERA = {"focal_px": 3000.0, "centre_px": np.array([1999.5, 1499.5])}
 RADIUS_MM = 32.0
@@ -94,6 +100,7 @@ def test_height_from_a_length(side, top_mm):
     found = view_of_length(
         points,
         closed_normals(points),
+        foot_share=np.zeros(len(points)),
         measured_mm=(120.0, 30.0)[side],
         side=side,
         top_mm=top_mm,
@@ -118,3 +125,8 @@ def test_the_foot_shows_where_the_wall_faces_the_point_below_the_camera():
 
 def test_sides_of_the_smallest_rectangle():
     assert_allclose(rectangle_sides(np.array([(0.0, 0), (3, 4), (-4, 3), (-1, 7)])), (5.0, 5.0))
+
+
+def test_bare_sheet_beside_an_edge_makes_it_a_foot():
+    assert foot_shares(np.array([0.0, 0.1, 0.9, 1.0])).tolist() == [1.0, 1.0, 0.0, 0.0]
+    assert 0 < foot_shares(np.array([0.45]))[0] < 1

@@ -85,6 +85,10 @@ EVEN_LOSS = 0.02
 
 LEAST_LIGHT = 1e-3
 
+BESIDE_BLURS = (1.0, 2.5)
+BESIDE_PX = 6.0
+"""How far outward light is looked for beside an edge, and averaged over what length."""
+
 CLIMB_STEPS = 2
 """Samples that a summit may lie from where slope and nearness together were greatest."""
 
@@ -112,6 +116,8 @@ class Edge:
         Step height over noise at each point.
     doubt_px : ndarray, shape (N,)
         Standard uncertainty of each point across the boundary.
+    loss_beside : ndarray, shape (N,)
+        Share of the sheet's light that is missing just outside: shadow, or the blank's wall.
     blur_px : float
         Median standard deviation of the Gaussian that blurs the edge.
     """
@@ -121,6 +127,7 @@ class Edge:
     outward: FloatArray
     strength: FloatArray
     doubt_px: FloatArray
+    loss_beside: FloatArray
     blur_px: float
 
 
@@ -180,6 +187,7 @@ def locate_edge(
         outward=_outward(faired.joined_px, 2 * SPACING_PX),
         strength=strength,
         doubt_px=doubt_px,
+        loss_beside=_loss_beside(profiles, offsets, blur_px),
         blur_px=float(np.median(blur)),
     )
 
@@ -242,6 +250,13 @@ def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> Float
     share = expit(_along(darker[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS)
     power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * share
     return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
+
+
+def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
+    """Average what is missing just outside each point, off its blur."""
+    near, far = BESIDE_BLURS
+    beside = (offsets >= near * blur_px) & (offsets <= far * blur_px)
+    return _along(profiles[:, beside].mean(axis=(1, 2))[:, None], BESIDE_PX)[:, 0]
 
 
 def _discriminant(

@@ -23,11 +23,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
-from shapely import LinearRing, get_coordinates, points
+from shapely import LinearRing, LineString, get_coordinates, points
 
 from blanktrace.curve import Curve
 from blanktrace.join import join_pieces
+from blanktrace.path import Path
 from blanktrace.segmentation import Segmentation, settled_joints
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +52,9 @@ NEWTON_STEPS = 12
 
 STIFFNESS = 50.0
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly."""
+
+NEIGHBOURHOOD = 3
+"""Segments near which a point's place is looked for: its own, and one to either side."""
 
 FLAT = 1e-5
 """Chords that stand for arcs while points are brought to them, as a share of the ring's extent."""
@@ -128,19 +131,37 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
     if len(split.curves) == 1:
         return apart, apart
     path = join_pieces(split, stiffness_mm=STIFFNESS, doubt_mm=doubt)
-    line = LinearRing(path.flattened(FLAT))
-    if not line.is_simple:
+    if not LinearRing(path.flattened(FLAT)).is_simple:
         # Two sides of a crack, laid across each other: there the points stay where they are.
         return apart, split.ring
-    along = np.unwrap(line.project(points(split.ring)), period=line.length)
-    # Round a corner the nearest places may run backwards.
-    along = np.maximum.accumulate(along) % line.length
-    joined = get_coordinates(line.interpolate(along))
-    # A sharp tip keeps its vertex.
-    gap, nearest = map(np.asarray, cKDTree(joined).query(path.points_mm))
-    near = gap < doubt[nearest]
-    joined[nearest[near]] = path.points_mm[near]
+    joined = np.empty_like(split.ring)
+    for piece in range(len(split.curves)):
+        own = np.arange(*split.span(piece)) % len(split.ring)
+        line = _about(path, piece)
+        along = line.project(points(split.ring[own]))
+        if line.is_ring:
+            along = np.unwrap(along, period=line.length)
+        # Round a corner the nearest places may run backwards.
+        joined[own] = get_coordinates(line.interpolate(np.maximum.accumulate(along) % line.length))
+        # A sharp tip keeps its vertex.
+        tip = path.points_mm[piece]
+        if np.hypot(*(joined[own[0]] - tip)) < doubt[own[0]]:
+            joined[own[0]] = tip
     return apart, joined
+
+
+def _about(path: Path, piece: int) -> LineString:
+    """Give a segment with its neighbours, as smooth joints may have slid along.
+
+    A path of so few that these meet comes whole.
+    """
+    count = len(path.points_mm)
+    if count <= NEIGHBOURHOOD:
+        return LinearRing(path.flattened(FLAT))
+    about = np.arange(piece - 1, piece + NEIGHBOURHOOD) % count
+    return LineString(
+        Path(path.points_mm[about], [*path.bulges[about[:-1]], 0.0], closed=False).flattened(FLAT)
+    )
 
 
 def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:

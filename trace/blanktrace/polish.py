@@ -55,6 +55,7 @@ def polish_path(
     count = len(path.points_mm)
     bent = np.flatnonzero(path.bulges != 0)
     anchors = path.points_mm.ravel()
+    held = ANCHOR / float(np.median(doubt_mm))
 
     def unpack(parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
         bulges = np.zeros(count)
@@ -67,10 +68,10 @@ def polish_path(
         gaps, gap_slopes = gaps / doubt_mm, gap_slopes / doubt_mm[:, None]
         kinks, kink_slopes = _kinks(vertices, bulges)
         columns = np.concatenate([np.arange(2 * count), 2 * count + bent])
-        still = ANCHOR * np.eye(2 * count, len(columns))
+        still = held * np.eye(2 * count, len(columns))
         return (
             np.concatenate(
-                [gaps, stiffness_mm * kinks[smooth], ANCHOR * (parameters[: 2 * count] - anchors)]
+                [gaps, stiffness_mm * kinks[smooth], held * (parameters[: 2 * count] - anchors)]
             ),
             np.vstack(
                 [gap_slopes[:, columns], stiffness_mm * kink_slopes[smooth][:, columns], still]

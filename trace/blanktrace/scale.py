@@ -27,8 +27,9 @@ FloatArray = NDArray[np.float64]
 MOST_RIM_POINTS = 360
 """Rim points used in the fit: every degree; more carry no more information."""
 
-EVEN_SHARE = 0.5
-"""Where nothing tells whether a wall was taken for face: half way up halves the worst error."""
+BARE_LOSS, DARK_LOSS = 0.3, 0.6
+"""Share of light missing beside an edge up to which there is bare sheet, so that the edge is
+the blank's last, its foot; and from which there may be a wall in shadow below the face's edge."""
 
 SHEET_LEAN_RAD = 0.004
 USUAL_LEAN_RAD = 0.07
@@ -76,7 +77,7 @@ def edge_heights(
     outward: FloatArray,
     *,
     top_mm: FloatArray | float,
-    foot_share: float,
+    foot_share: FloatArray | float,
 ) -> FloatArray:
     """Say at which height above the sheet each boundary point lies.
 
@@ -87,7 +88,7 @@ def edge_heights(
         Boundary points and their outward normals in the photograph.
     top_mm : float or ndarray, shape (N,)
         Height of the upper edge above the sheet.
-    foot_share : float
+    foot_share : float or ndarray, shape (N,)
         How likely a wall in view was taken for face, so that its foot was
         located: 0 never, 1 always.
 
@@ -97,6 +98,22 @@ def edge_heights(
         The upper edge's height, less the share where the wall is in view.
     """
     return np.where(_faces_nadir(view, points_px, outward), (1 - foot_share) * top_mm, top_mm)
+
+
+def foot_shares(loss_beside: FloatArray) -> FloatArray:
+    """Say how likely each edge was located at the foot of its wall, if its wall is in view.
+
+    Parameters
+    ----------
+    loss_beside : ndarray, shape (N,)
+        Share of the sheet's light missing just outside each point.
+
+    Returns
+    -------
+    ndarray, shape (N,)
+        1 where bare sheet shows right beside the edge, 0 where it is dark.
+    """
+    return np.clip((DARK_LOSS - loss_beside) / (DARK_LOSS - BARE_LOSS), 0.0, 1.0)
 
 
 def _faces_nadir(view: View, points_px: FloatArray, outward: FloatArray) -> NDArray[np.bool_]:
@@ -274,6 +291,7 @@ def view_of_length(
     points_px: FloatArray,
     outward: FloatArray,
     *,
+    foot_share: FloatArray,
     measured_mm: float,
     side: int,
     top_mm: float,
@@ -285,6 +303,8 @@ def view_of_length(
     ----------
     points_px, outward : ndarray, shape (N, 2)
         The blank's outer boundary in the photograph.
+    foot_share : ndarray, shape (N,)
+        How likely each wall in view was taken for face.
     measured_mm : float
         Long or short side of the smallest enclosing rectangle.
     side : int
@@ -298,7 +318,7 @@ def view_of_length(
     -------
     View
     """
-    heights = edge_heights(lean, points_px, outward, top_mm=top_mm, foot_share=EVEN_SHARE)
+    heights = edge_heights(lean, points_px, outward, top_mm=top_mm, foot_share=foot_share)
 
     def at(height_mm: float) -> View:
         return View(

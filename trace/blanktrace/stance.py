@@ -21,7 +21,13 @@ from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
 from blanktrace.rims import lay_rims
-from blanktrace.scale import EVEN_SHARE, DiscView, edge_heights, view_of_length, views_of_disc
+from blanktrace.scale import (
+    DiscView,
+    edge_heights,
+    foot_shares,
+    view_of_length,
+    views_of_disc,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -66,8 +72,6 @@ class Seen:
         Height of the measured face.
     fit_mm : float
         Root mean square of the rim about the circle; 0 without a disc.
-    foot_share : float
-        Share of the walls in view whose foot was located; see `scale.edge_heights`.
     corrected_by : str
         How the lean is known.
     doubt_deg : float
@@ -81,7 +85,6 @@ class Seen:
     disc: Disc | None
     top_mm: float
     fit_mm: float
-    foot_share: float
     corrected_by: str
     doubt_deg: float
 
@@ -155,13 +158,14 @@ def see_plain_blank(
     view = view_of_length(
         edges[0].points_px,
         edges[0].outward,
+        foot_share=foot_shares(edges[0].loss_beside),
         measured_mm=measured_mm,
         side=side,
         top_mm=top_mm,
         lean=lean,
     )
     by = "the sheet's corners" if told else "nothing: taken as square on"
-    return _plain(edges, view, top_mm=top_mm, foot_share=EVEN_SHARE, corrected_by=by)
+    return _plain(edges, view, top_mm=top_mm, corrected_by=by)
 
 
 def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str, float]) -> Seen:
@@ -188,15 +192,15 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
             edges,
             other.view,
             top_mm=other.top_mm,
-            foot_share=other.foot_share,
             corrected_by=other.corrected_by,
         )
     rim, outward = edges[0].apart_px[disc.inlier], edges[0].outward[disc.inlier]
     top_mm = heights_mm.get("disc", 0.0)
-    heights = edge_heights(other.view, rim, outward, top_mm=top_mm, foot_share=other.foot_share)
+    shares = foot_shares(edges[0].loss_beside[disc.inlier])
+    heights = edge_heights(other.view, rim, outward, top_mm=top_mm, foot_share=shares)
     centre, radius = dominant_circle(other.view.to_plane(rim, heights))
     off = np.hypot(*(other.view.to_plane(rim, heights) - centre).T) - radius
-    beside = DiscView(other.view, centre, float(np.sqrt(np.mean(off**2))), other.foot_share)
+    beside = DiscView(other.view, centre, float(np.sqrt(np.mean(off**2))), float(shares.mean()))
     division = _divide(edges, beside, 2 * radius, heights_mm)
     seen = _placed(edges, beside, division, heights_mm=heights_mm, disc=disc)
     return replace(
@@ -233,14 +237,18 @@ def _degrees_between(first: FloatArray, second: FloatArray) -> float:
     return float(np.degrees(np.arccos(np.clip(first @ second, -1, 1))))
 
 
-def _plain(
-    edges: tuple[Edge, ...], view: View, *, top_mm: float, foot_share: float, corrected_by: str
-) -> Seen:
+def _plain(edges: tuple[Edge, ...], view: View, *, top_mm: float, corrected_by: str) -> Seen:
     """Bring a blank with no disc to the plane, all at one height."""
     rings = tuple(
         view.to_plane(
             edge.points_px,
-            edge_heights(view, edge.points_px, edge.outward, top_mm=top_mm, foot_share=foot_share),
+            edge_heights(
+                view,
+                edge.points_px,
+                edge.outward,
+                top_mm=top_mm,
+                foot_share=foot_shares(edge.loss_beside),
+            ),
         )
         for edge in edges
     )
@@ -254,7 +262,6 @@ def _plain(
         disc=None,
         top_mm=top_mm,
         fit_mm=0.0,
-        foot_share=foot_share,
         corrected_by=corrected_by,
         doubt_deg=0.0,
     )
@@ -305,7 +312,6 @@ def _placed(
         disc=disc,
         top_mm=heights_mm.get("disc", 0.0),
         fit_mm=seen.rms_mm,
-        foot_share=seen.foot_share,
         corrected_by="",
         doubt_deg=0.0,
     )
