@@ -34,31 +34,46 @@ class Distance:
     worst_mm: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Boundary:
+    """A boundary as short straight pieces, each about one of its points."""
+
+    points: FloatArray
+    tangents: FloatArray
+    tree: spatial.cKDTree
+
+    def distances(self, places: FloatArray) -> FloatArray:
+        """Distance from each place to the piece about the nearest point."""
+        nearest = self.tree.query(places)[1]
+        away = places - self.points[nearest]
+        along = np.einsum("nk,nk->n", away, self.tangents[nearest])
+        along = np.clip(along, -SPACING_MM / 2, SPACING_MM / 2)
+        return np.hypot(*(away - along[:, None] * self.tangents[nearest]).T)
+
+
 def distance(found: Polygon, truth: Polygon) -> Distance:
     """Compare two outlines, holes included."""
-    a, b = _points(found), _points(truth)
-    tree = spatial.cKDTree(b)
-
-    fitted = _thinned(a, MANY)
+    of, to = _boundary(found), _boundary(truth)
+    fitted = _thinned(of.points, MANY)
     best = min(
         (
             optimize.least_squares(
-                lambda p: tree.query(_moved(fitted, p))[0],
+                lambda p: to.distances(_moved(fitted, p)),
                 start,
                 loss="soft_l1",
                 f_scale=0.2,
                 x_scale=[0.1, 0.1, 0.003],
                 max_nfev=50,
             )
-            for start in _starts(a, b, tree)
+            for start in _starts(of.points, to.points, to.tree)
         ),
         key=lambda solution: solution.cost,
     )
-    there = _moved(a, best.x)
-    both = np.concatenate([tree.query(there)[0], spatial.cKDTree(there).query(b)[0]])
-    # Points of one boundary fall between those of the other.
-    squared = np.maximum(both**2 - SPACING_MM**2 / 24, 0.0)
-    return Distance(float(np.sqrt(squared.mean())), float(both.max()))
+    there = _moved(of.points, best.x)
+    turned = _moved(of.tangents, np.array([0.0, 0.0, best.x[2]]))
+    moved = _Boundary(there, turned, spatial.cKDTree(there))
+    both = np.concatenate([to.distances(there), moved.distances(to.points)])
+    return Distance(float(np.sqrt(np.mean(both**2))), float(both.max()))
 
 
 def _starts(a: FloatArray, b: FloatArray, tree: spatial.cKDTree) -> list[FloatArray]:
@@ -87,12 +102,13 @@ def _thinned(points: FloatArray, most: int) -> FloatArray:
     return points[:: max(1, len(points) // most)]
 
 
-def _points(polygon: Polygon) -> FloatArray:
+def _boundary(polygon: Polygon) -> _Boundary:
     """Points along every ring, evenly by length, so that no part counts for its vertices."""
-    rings = [polygon.exterior, *polygon.interiors]
-    return np.concatenate(
-        [
-            shapely.get_coordinates(ring.interpolate(np.arange(0.0, ring.length, SPACING_MM)))
-            for ring in rings
-        ]
-    )
+    rings = [
+        shapely.get_coordinates(ring.interpolate(np.arange(0.0, ring.length, SPACING_MM)))
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
+    points = np.concatenate(rings)
+    along = np.concatenate([np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0) for ring in rings])
+    tangents = along / np.maximum(np.hypot(*along.T), np.finfo(float).tiny)[:, None]
+    return _Boundary(points, tangents, spatial.cKDTree(points))

@@ -190,7 +190,7 @@ def bent_tag(lens, middle):
 
 @pytest.fixture(scope="module")
 def bent():
-    lens = lens_of(SIZE, radial=(-0.06, 0.0))
+    lens = lens_of(SIZE, radial=(-0.12, 0.0))
     return bent_tag(lens, (150.0, 160.0)), lens
 
 

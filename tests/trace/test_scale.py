@@ -8,6 +8,7 @@ from blanktrace.scale import edge_heights, rectangle_sides, view_of_length, view
 CAMERA = {"focal_px": 3000.0, "centre_px": np.array([1999.5, 1499.5])}
 RADIUS_MM = 32.0
 TOP_MM = 5.0
+DOUBT_PX = 0.01
 
 
 def camera(tilt_deg=0.0, towards_deg=0.0, height_mm=400.0):
@@ -55,7 +56,9 @@ def test_one_of_two_views_is_the_camera(tilt_deg, towards_deg, centre, foot):
     centre = np.array(centre)
     rim, outward = rim_of(true, centre, foot=foot)
     conic = conic_of(true, centre, TOP_MM)
-    views = views_of_disc(rim, outward, conic=conic, radius_mm=RADIUS_MM, top_mm=TOP_MM, **CAMERA)
+    views = views_of_disc(
+        rim, outward, conic=conic, radius_mm=RADIUS_MM, doubt_px=DOUBT_PX, top_mm=TOP_MM, **CAMERA
+    )
     assert views[0].view.tilt_deg <= views[1].view.tilt_deg
     seen = min(views, key=lambda one: np.abs(one.view.normal - true.normal).max())
     assert_allclose(seen.view.normal, true.normal, atol=np.deg2rad(0.02))
@@ -70,7 +73,9 @@ def test_height_follows_the_measured_size():
     rim, outward = rim_of(true, np.zeros(2))
     conic = conic_of(true, np.zeros(2), TOP_MM)
     one, two = (
-        views_of_disc(rim, outward, conic=conic, radius_mm=r, top_mm=TOP_MM, **CAMERA)[0].view
+        views_of_disc(
+            rim, outward, conic=conic, radius_mm=r, doubt_px=DOUBT_PX, top_mm=TOP_MM, **CAMERA
+        )[0].view
         for r in (RADIUS_MM, 1.01 * RADIUS_MM)
     )
     assert (two.height_mm - TOP_MM) / (one.height_mm - TOP_MM) == pytest.approx(1.01, abs=1e-4)

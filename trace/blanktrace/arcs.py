@@ -9,8 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 from blanktrace.chain import chain_ring
 from blanktrace.curve import fit_arc
 from blanktrace.deviation import distances_to_path, path_deviation_mm
+from blanktrace.join import join_pieces
 from blanktrace.path import Path
-from blanktrace.polish import polish_path
 from blanktrace.residuals import robust_sd
 from blanktrace.segmentation import Segmentation, segment_ring
 
@@ -41,12 +41,6 @@ STRAINED_SCATTERS = 4.0
 EASY_SCATTERS = 5.0
 """Standard deviations of single points. A tolerance below four of them cannot be kept by few
 pieces, as some points of any ring are farther off; five of them take its place."""
-
-SMOOTH_RAD = np.deg2rad(12.0)
-"""Curves that meet at less than this are taken to run on smoothly."""
-
-MOST_POLISHED = 1000
-"""Points that the joint fit looks at; all are checked afterwards."""
 
 TIP_SHARE = 0.9
 """Of the tolerance, that a vertex may lie off the ring."""
@@ -117,7 +111,7 @@ def reduce_ring(points_mm: ArrayLike, *, tolerance_mm: float = 0.05) -> Path:
             if path is not None and _sound(path, ring, allowed):
                 return path
     if MOST_JOINED < len(split.joints) <= MOST_TRIED and _mostly_straight(split):
-        path = _joined(split, stiffness_mm=0.0)
+        path = join_pieces(split, stiffness_mm=0.0)
         if _sound(path, ring, allowed):
             return path
     for share in CHAIN_SHARES:
@@ -175,7 +169,7 @@ def _strained(split: Segmentation, allowed: float, *, stiffness_mm: float) -> Pa
     for _ in range(MOST_HALVINGS):
         if len(split.joints) > MOST_JOINED:
             return None
-        path = _with_tips_kept(_joined(split, stiffness_mm=stiffness_mm), split.ring, allowed)
+        path = _with_tips_kept(join_pieces(split, stiffness_mm=stiffness_mm), split.ring, allowed)
         off = distances_to_path(path, split.ring) > allowed
         if not off.any():
             return path
@@ -207,56 +201,6 @@ def _whole_circle(ring: FloatArray, dense: FloatArray, tolerance_mm: float) -> P
     circle = Path.circle(curve.centre, radius_mm=1 / (2 * curve.a))
     path = circle if _winds_left(ring) else circle.reversed()
     return path if _sound(path, ring, tolerance_mm) else None
-
-
-def _joined(split: Segmentation, *, stiffness_mm: float) -> Path:
-    """Join pieces at common vertices and fit them together."""
-    count = len(split.joints)
-    vertices, smooth = np.empty((count, 2)), np.zeros(count, dtype=np.bool_)
-    for piece in range(count):
-        joint = split.joints[piece] % len(split.ring)
-        corner = (split.ring[joint] + split.ring[joint - 1]) / 2
-        before, here = split.curves[piece - 1], split.curves[piece]
-        vertices[piece] = (before.nearest(corner) + here.nearest(corner)) / 2
-        cosine = _heading(split, piece - 1, corner) @ _heading(split, piece, corner)
-        bends = before.a != 0 or here.a != 0
-        smooth[piece] = bends and cosine > np.cos(SMOOTH_RAD)
-    bulges = np.array([_bulge(split, k, vertices) for k in range(count)])
-    points = [split.points(k) for k in range(count)]
-    stride = max(len(split.ring) // MOST_POLISHED, 1)
-    chosen = [piece[_thinned(len(piece), stride)] for piece in points]
-    owner = np.repeat(np.arange(count), [len(piece) for piece in chosen])
-    return polish_path(
-        Path(vertices, bulges),
-        np.concatenate(chosen),
-        owner,
-        smooth=smooth,
-        stiffness_mm=stiffness_mm,
-    )
-
-
-def _thinned(count: int, stride: int) -> NDArray[np.intp]:
-    """Choose every so many, but some of however few."""
-    kept = max(count // stride, min(count, 8))
-    return np.linspace(0, count - 1, kept).round().astype(np.intp)
-
-
-def _heading(split: Segmentation, piece: int, place: FloatArray) -> FloatArray:
-    """Give the unit direction in which a piece passes a place."""
-    curve = split.curves[piece]
-    along = curve.along(split.points(piece % len(split.joints)))
-    return curve.direction(place) * (1.0 if along[-1] >= along[0] else -1.0)
-
-
-def _bulge(split: Segmentation, piece: int, vertices: FloatArray) -> float:
-    """Find the bulge that carries a piece's arc from vertex to vertex."""
-    curve = split.curves[piece]
-    if curve.centre is None:
-        return 0.0
-    points = split.points(piece)
-    start, end = vertices[piece], vertices[(piece + 1) % len(vertices)]
-    along = curve.along(np.vstack([start, points, end]))
-    return float(np.tan((along[-1] - along[0]) * 2 * abs(curve.a) / 4))
 
 
 def _sound(path: Path, ring: FloatArray, tolerance_mm: float) -> bool:

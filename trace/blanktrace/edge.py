@@ -31,9 +31,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.special import expit
 
 from blanktrace.background import linear_curve
 from blanktrace.corner import restore_corners
+from blanktrace.doubt import edge_doubt_px
+from blanktrace.fair import fair_ring
 
 FloatArray = NDArray[np.float64]
 
@@ -73,6 +76,15 @@ COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
 
+BRIGHTER_POWER = 0.3
+"""Power of light in which a step up from the shadow beside a blank is placed, as measured on
+synthetic photographs; a step down to the blank is placed in light itself."""
+
+EVEN_LOSS = 0.02
+"""Difference of loss that blank and surroundings need to be one or the other."""
+
+LEAST_LIGHT = 1e-3
+
 CLIMB_STEPS = 2
 """Samples that a summit may lie from where slope and nearness together were greatest."""
 
@@ -91,18 +103,24 @@ class Edge:
     Attributes
     ----------
     points_px : ndarray, shape (N, 2)
-        Boundary points (x, y), in order, the ring not repeated.
+        Boundary points (x, y), in order, the ring not repeated, on few lines and arcs.
+    apart_px : ndarray, shape (N, 2)
+        The same points, each stretch where it was located, joined to the next or not.
     outward : ndarray, shape (N, 2)
         Unit normals that point from blank to sheet.
     strength : ndarray, shape (N,)
         Step height over noise at each point.
+    doubt_px : ndarray, shape (N,)
+        Standard uncertainty of each point across the boundary.
     blur_px : float
         Median standard deviation of the Gaussian that blurs the edge.
     """
 
     points_px: FloatArray
+    apart_px: FloatArray
     outward: FloatArray
     strength: FloatArray
+    doubt_px: FloatArray
     blur_px: float
 
 
@@ -152,10 +170,16 @@ def locate_edge(
         ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
     ring = restore_corners(ring, spacing_px=SPACING_PX, blur_px=blur_px)
+    doubt_px = edge_doubt_px(
+        profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
+    )
+    faired = fair_ring(ring, doubt_px, spacing_px=SPACING_PX)
     return Edge(
-        points_px=ring,
-        outward=_outward(ring, 2 * SPACING_PX),
+        points_px=faired.joined_px,
+        apart_px=faired.apart_px,
+        outward=_outward(faired.joined_px, 2 * SPACING_PX),
         strength=strength,
+        doubt_px=doubt_px,
         blur_px=float(np.median(blur)),
     )
 
@@ -176,6 +200,7 @@ def _steepest(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the steepest place near the ring: shift, strength and blur, point by point."""
     window = np.exp(-0.5 * ((offsets + COLOUR_BLEED_PX) / reach_px) ** 2)
+    profiles = _as_seen(profiles, offsets, blur_px)
     slopes = ndimage.gaussian_filter1d(profiles, blur_px / STEP_PX, axis=1, order=1)
     # The channels in the proportion in which they change just here, up or down.
     weight = _along(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
@@ -200,6 +225,23 @@ def _steepest(
     strength = np.asarray(height / max(float(noise), 1e-6), dtype=np.float64)
     blur = np.asarray(np.sqrt(np.maximum(width**2 - blur_px**2, 0.0)), dtype=np.float64)
     return np.asarray(shift, dtype=np.float64), strength, blur
+
+
+def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
+    """Bring light to a scale on which a step's middle is where the edge is.
+
+    Notes
+    -----
+    A lens blurs light itself, so that a step down to a darker blank is half way up
+    where it was sharp. A face's worn and rounded edge, though, is half in the shadow
+    that it stands against, and a camera sharpens the root of light or so: both move
+    the middle of a step up from a shadow inward.
+    """
+    inside, outside = offsets < -blur_px, offsets > blur_px
+    darker = profiles[:, inside].mean(axis=(1, 2)) - profiles[:, outside].mean(axis=(1, 2))
+    share = expit(_along(darker[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS)
+    power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * share
+    return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
 
 
 def _discriminant(

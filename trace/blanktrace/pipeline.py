@@ -299,7 +299,8 @@ def _straight(edges: tuple[Edge, ...], lens: Lens) -> tuple[Edge, ...]:
         points = lens.straighten(edge.points_px)
         ahead = lens.straighten(edge.points_px + edge.outward) - points
         outward = ahead / np.hypot(*ahead.T)[:, None]
-        found.append(replace(edge, points_px=points, outward=outward))
+        apart = lens.straighten(edge.apart_px)
+        found.append(replace(edge, points_px=points, apart_px=apart, outward=outward))
     return tuple(found)
 
 

@@ -30,6 +30,7 @@ def polish_path(
     *,
     smooth: BoolArray,
     stiffness_mm: float,
+    doubt_mm: FloatArray,
 ) -> Path:
     """Fit a closed path to points that are already shared out among its segments.
 
@@ -44,6 +45,8 @@ def polish_path(
         Whether the path should run on without a kink at each vertex.
     stiffness_mm : float
         Residual, in mm, that a kink of one radian at a smooth vertex counts as.
+    doubt_mm : ndarray, shape (N,)
+        What each point's distance is counted in.
 
     Returns
     -------
@@ -61,6 +64,7 @@ def polish_path(
     def model(parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
         vertices, bulges = unpack(parameters)
         gaps, gap_slopes = _gaps(vertices, bulges, points_mm, owner)
+        gaps, gap_slopes = gaps / doubt_mm, gap_slopes / doubt_mm[:, None]
         kinks, kink_slopes = _kinks(vertices, bulges)
         columns = np.concatenate([np.arange(2 * count), 2 * count + bent])
         still = ANCHOR * np.eye(2 * count, len(columns))

@@ -111,6 +111,7 @@ def views_of_disc(
     *,
     conic: FloatArray,
     radius_mm: float,
+    doubt_px: float,
     top_mm: float,
     focal_px: float,
     centre_px: FloatArray,
@@ -126,6 +127,8 @@ def views_of_disc(
         The rim's ellipse in normalised coordinates, where the search starts.
     radius_mm : float
         Measured radius.
+    doubt_px : float
+        Standard uncertainty of the rim's points, root mean square.
     top_mm : float
         Height of the disc's face above the sheet.
     focal_px, centre_px
@@ -159,6 +162,7 @@ def views_of_disc(
                 outward,
                 heights_mm=heights,
                 radius_mm=radius_mm,
+                doubt_mm=doubt_px * distance / focal_px,
                 sheet_normal=sheet_normal,
             )
             for heights in starts
@@ -175,6 +179,7 @@ def _settled(
     *,
     heights_mm: FloatArray,
     radius_mm: float,
+    doubt_mm: float,
     sheet_normal: FloatArray | None,
 ) -> DiscView:
     """Fit, decide anew for each wall in view which of its edges was located, and fit again.
@@ -190,7 +195,7 @@ def _settled(
         heights_mm,
         radius_mm=radius_mm,
         sheet_normal=sheet_normal,
-        noise_mm=0.0,
+        noise_mm=doubt_mm,
     )
     run = max(3, len(rim_px) // STRETCHES)
     before: FloatArray | None = None
@@ -213,7 +218,7 @@ def _settled(
             heights,
             radius_mm=radius_mm,
             sheet_normal=sheet_normal,
-            noise_mm=seen.rms_mm,
+            noise_mm=float(np.hypot(seen.rms_mm, doubt_mm)),
         )
     return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
 

@@ -200,7 +200,7 @@ def _fitted(points: FloatArray, tolerance: float) -> Curve | None:
 def _relocated(split: Segmentation, tolerance: float) -> Segmentation:
     """Move joints and refit pieces in turn until neither changes."""
     for attempt in range(RELOCATIONS):
-        joints = _settled(split)
+        joints = settled_joints(split)
         moved = Segmentation(split.ring, joints, split.curves)
         curves = []
         for piece, old in enumerate(split.curves):
@@ -218,7 +218,7 @@ def _relocated(split: Segmentation, tolerance: float) -> Segmentation:
     return split
 
 
-def _settled(split: Segmentation) -> tuple[int, ...]:
+def settled_joints(split: Segmentation) -> tuple[int, ...]:
     """Put each joint where its two curves' squared distances are least in sum."""
     count = len(split.joints)
     joints = list(split.joints)

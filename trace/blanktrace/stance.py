@@ -113,12 +113,13 @@ def see_disc_blank(
     NoDiscError
         If the boundary follows no circle.
     """
-    disc = fit_disc(edges[0].points_px)
+    disc = fit_disc(edges[0].apart_px)
     candidates = views_of_disc(
-        edges[0].points_px[disc.inlier],
+        edges[0].apart_px[disc.inlier],
         edges[0].outward[disc.inlier],
         conic=_normalised_conic(disc, camera),
         radius_mm=diameter_mm / 2,
+        doubt_px=float(np.sqrt(np.mean(edges[0].doubt_px[disc.inlier] ** 2))),
         top_mm=heights_mm.get("disc", 0.0),
         focal_px=camera.focal_px,
         centre_px=camera.centre_px,
@@ -181,7 +182,7 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
         With its own disc, of the size found, or plain where it has none.
     """
     try:
-        disc = fit_disc(edges[0].points_px)
+        disc = fit_disc(edges[0].apart_px)
     except NoDiscError:
         return _plain(
             edges,
@@ -190,7 +191,7 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
             foot_share=other.foot_share,
             corrected_by=other.corrected_by,
         )
-    rim, outward = edges[0].points_px[disc.inlier], edges[0].outward[disc.inlier]
+    rim, outward = edges[0].apart_px[disc.inlier], edges[0].outward[disc.inlier]
     top_mm = heights_mm.get("disc", 0.0)
     heights = edge_heights(other.view, rim, outward, top_mm=top_mm, foot_share=other.foot_share)
     centre, radius = dominant_circle(other.view.to_plane(rim, heights))
