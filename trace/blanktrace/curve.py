@@ -44,14 +44,13 @@ class Curve:
         distances: FloatArray = 2 * level / (1 + root)
         return distances
 
-    def nearest(self, point: FloatArray) -> FloatArray:
-        """Find the point of the curve that lies nearest."""
-        slope = 2 * self.a * point + (self.b, self.c)
-        length = float(np.hypot(*slope))
-        if length == 0:
-            return point
-        foot: FloatArray = point - slope / length * self.distances(point[None, :])[0]
-        return foot
+    def nearest(self, points: FloatArray) -> FloatArray:
+        """Find the points of the curve that lie nearest to points (N, 2)."""
+        slopes = 2 * self.a * points + (self.b, self.c)
+        # A circle's own centre has no nearest point and stays.
+        slopes /= np.maximum(np.hypot(*slopes.T), np.finfo(float).tiny)[:, None]
+        feet: FloatArray = points - self.distances(points)[:, None] * slopes
+        return feet
 
     def along(self, points: FloatArray) -> FloatArray:
         """Measure how far along the curve points lie, going round as often as they do."""

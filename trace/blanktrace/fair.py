@@ -13,8 +13,6 @@ References
 R. Bellman, On the approximation of curves by line segments using dynamic
 programming, Communications of the ACM 4(6), 1961: the split.
 J. Rissanen, Modeling by shortest data description, Automatica 14, 1978: the price.
-G. Taubin, Estimation of planar curves, surfaces and nonplanar space curves defined
-by implicit equations, IEEE Trans. PAMI 13(11), 1991: the arcs' fit.
 """
 
 from __future__ import annotations
@@ -23,12 +21,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LinearRing, LineString, get_coordinates, points
+from shapely import LinearRing, LineString, Point, get_coordinates, points
 
 from blanktrace.curve import Curve
 from blanktrace.join import join_pieces
 from blanktrace.path import Path
 from blanktrace.segmentation import Segmentation, settled_joints
+from blanktrace.spans import fit_arcs, fit_lines, moment_sums
 
 FloatArray = NDArray[np.float64]
 
@@ -47,8 +46,12 @@ PRICE_SHARE = 0.8
 
 FEWEST_ON_ARC = 5
 
-NEWTON_STEPS = 12
-"""Taubin's least root converges from below, by quadratic steps."""
+MOST_RUN = 1.5
+"""A stretch longer than its line or arc by more than this is no noise: it turns back on itself,
+as the two sides of a crack or of a thin stem do."""
+
+FLATTEST = 1e-9
+"""Least curvature, over the ring's extent, that an arc is given."""
 
 STIFFNESS = 50.0
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly."""
@@ -58,21 +61,6 @@ NEIGHBOURHOOD = 3
 
 FLAT = 1e-5
 """Chords that stand for arcs while points are brought to them, as a share of the ring's extent."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Fits:
-    """A curve for each of K spans of a ring, and its weighted sum of squared distances.
-
-    Parameters
-    ----------
-    coefficients : ndarray, shape (K, 4)
-        A, B, C and D of `Curve`.
-    squares : ndarray, shape (K,)
-    """
-
-    coefficients: FloatArray
-    squares: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,29 +112,35 @@ def fair_ring(points_px: FloatArray, doubt_px: FloatArray, *, spacing_px: float)
 
 def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Bring a ring's points to their own pieces, and to the pieces joined end to end."""
+    count = len(split.ring)
+    owned = [np.arange(*split.span(piece)) % count for piece in range(len(split.curves))]
     apart = np.empty_like(split.ring)
-    owner = split.owner()
-    for piece, curve in enumerate(split.curves):
-        apart[owner == piece] = _on(curve, split.ring[owner == piece])
+    for own, curve in zip(owned, split.curves, strict=True):
+        apart[own] = curve.nearest(split.ring[own])
     if len(split.curves) == 1:
         return apart, apart
     path = join_pieces(split, stiffness_mm=STIFFNESS, doubt_mm=doubt)
-    if not LinearRing(path.flattened(FLAT)).is_simple:
+    laid = LinearRing(path.flattened(FLAT))
+    if not laid.is_simple:
         # Two sides of a crack, laid across each other: there the points stay where they are.
         return apart, split.ring
-    joined = np.empty_like(split.ring)
-    for piece in range(len(split.curves)):
-        own = np.arange(*split.span(piece)) % len(split.ring)
+    places = []
+    for piece, own in enumerate(owned):
         line = _about(path, piece)
-        along = line.project(points(split.ring[own]))
-        if line.is_ring:
-            along = np.unwrap(along, period=line.length)
-        # Round a corner the nearest places may run backwards.
-        joined[own] = get_coordinates(line.interpolate(np.maximum.accumulate(along) % line.length))
-        # A sharp tip keeps its vertex.
-        tip = path.points_mm[piece]
-        if np.hypot(*(joined[own[0]] - tip)) < doubt[own[0]]:
-            joined[own[0]] = tip
+        start = laid.project(Point(line.coords[0]))
+        places.append(start + line.project(points(split.ring[own])))
+    along = np.unwrap(np.concatenate(places), period=laid.length)
+    # Round a corner the nearest places may run backwards.
+    along = np.minimum(np.maximum.accumulate(along), along[0] + laid.length)
+    order = np.concatenate(owned)
+    # A sharp tip keeps its vertex.
+    for vertex in np.atleast_1d(laid.project(points(path.points_mm))):
+        off = (vertex - along + laid.length / 2) % laid.length - laid.length / 2
+        nearest = int(np.argmin(np.abs(off)))
+        if abs(off[nearest]) < doubt[order[nearest]]:
+            along[nearest] += off[nearest]
+    joined = np.empty_like(split.ring)
+    joined[order] = get_coordinates(laid.interpolate(along % laid.length))
     return apart, joined
 
 
@@ -169,12 +163,19 @@ def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:
     step = -(-len(ring) // MOST_NODES)
     nodes = np.append(np.arange(0, len(ring), step), len(ring))
     first, last = np.triu_indices(len(nodes), 1)
-    sums = _moment_sums(ring, weight)[nodes]
+    sums = moment_sums(ring, weight)[nodes]
     moments = sums[last] - sums[first]
-    line, arc = _fit_lines(moments), _fit_arcs(moments)
+    line, arc = fit_lines(moments), fit_arcs(moments)
     line_cost = line.squares + LINE_NUMBERS * price
     arc_cost = arc.squares + ARC_NUMBERS * price
     arc_cost[nodes[last] - nodes[first] < FEWEST_ON_ARC] = np.inf
+    steps = np.hypot(*np.diff(ring, axis=0, append=ring[:1]).T)
+    length = np.concatenate([[0.0], np.cumsum(steps)])[nodes]
+    run = length[last] - length[first]
+    ends = np.vstack([ring, ring[:1]])[nodes]
+    chord = np.hypot(*(ends[last] - ends[first]).T)
+    line_cost[run > MOST_RUN * chord] = np.inf
+    arc_cost[_turns_back(run, chord, arc.coefficients[:, 0])] = np.inf
     cost = np.full((len(nodes), len(nodes)), np.inf)
     cost[first, last] = np.minimum(line_cost, arc_cost)
     span = np.zeros(cost.shape, dtype=np.intp)
@@ -196,69 +197,11 @@ def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:
     return Segmentation(ring, tuple(joints), tuple(curves))
 
 
-def _moment_sums(ring: FloatArray, weight: FloatArray) -> FloatArray:
-    """Sum weighted products of x, y and z = x² + y² up to each point: shape (N + 1, 10)."""
-    x, y = ring.T
-    z = x * x + y * y
-    products = [np.ones_like(x), x, y, z, x * x, x * y, y * y, x * z, y * z, z * z]
-    sums = np.cumsum(weight[:, None] * np.column_stack(products), axis=0)
-    return np.vstack([np.zeros(len(products)), sums])
-
-
-def _fit_lines(moments: FloatArray) -> _Fits:
-    """Fit lines by least squares to moments (K, 10)."""
-    total, x, y, xx, xy, yy = _about_middle(moments)[:6]
-    angle = np.arctan2(2 * xy, xx - yy) / 2
-    b, c = -np.sin(angle), np.cos(angle)
-    least = (xx + yy - np.hypot(xx - yy, 2 * xy)) / 2
-    flat = np.zeros_like(b)
-    return _Fits(np.column_stack([flat, b, c, -(b * x + c * y)]), total * np.maximum(least, 0.0))
-
-
-def _fit_arcs(moments: FloatArray) -> _Fits:
-    """Fit circles by Taubin's method to moments (K, 10)."""
-    total, x, y, xx, xy, yy, xz, yz, zz = _about_middle(moments)
-    z = xx + yy
-    area, spread = xx * yy - xy * xy, zz - z * z
-    cubic = 4 * z
-    square = -3 * z * z - zz
-    linear = spread * z + 4 * area * z - xz * xz - yz * yz
-    constant = xz * (xz * yy - yz * xy) + yz * (yz * xx - xz * xy) - spread * area
-    root = np.zeros_like(z)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        for _ in range(NEWTON_STEPS):
-            value = constant + root * (linear + root * (square + root * cubic))
-            slope = linear + root * (2 * square + 3 * root * cubic)
-            root = np.nan_to_num(root - value / slope, posinf=0.0, neginf=0.0)
-        root = np.maximum(root, 0.0)
-        divisor = 2 * (root * root - root * z + area)
-        u = (xz * (yy - root) - yz * xy) / divisor
-        v = (yz * (xx - root) - xz * xy) / divisor
-        radius = np.sqrt(u * u + v * v + z)
-        a, b, c, d = 1 / (2 * radius), -u / radius, -v / radius, -z / (2 * radius)
-        mean = zz * a**2 + xx * b**2 + yy * c**2 + d**2
-        mean = mean + 2 * (a * (b * xz + c * yz + d * z) + b * c * xy)
-        squares = np.where(np.isfinite(mean), total * np.maximum(mean, 0.0), np.inf)
-    shifted = [a, b - 2 * a * x, c - 2 * a * y, a * (x * x + y * y) - b * x - c * y + d]
-    return _Fits(np.nan_to_num(np.column_stack(shifted)), squares)
-
-
-def _about_middle(moments: FloatArray) -> tuple[FloatArray, ...]:
-    """Give total weight, middle x and y, and xx, xy, yy, xz, yz, zz about the middle."""
-    total = moments[:, 0]
-    x, y, z, xx, xy, yy, xz, yz, zz = (moments[:, 1:] / total[:, None]).T
-    m = x * x + y * y
-    own_xx, own_xy, own_yy = xx - x * x, xy - x * y, yy - y * y
-    own_z = own_xx + own_yy
-    own_xz = xz - 2 * x * xx - 2 * y * xy + m * x - x * own_z
-    own_yz = yz - 2 * x * xy - 2 * y * yy + m * y - y * own_z
-    own_zz = zz - 4 * (x * xz + y * yz) + 4 * (x * x * xx + 2 * x * y * xy + y * y * yy)
-    own_zz += 2 * m * z - 3 * m * m
-    return total, x, y, own_xx, own_xy, own_yy, own_xz, own_yz, own_zz
-
-
-def _on(curve: Curve, points: FloatArray) -> FloatArray:
-    """Bring points to a curve."""
-    slope = 2 * curve.a * points + (curve.b, curve.c)
-    slope /= np.maximum(np.hypot(*slope.T), np.finfo(float).tiny)[:, None]
-    return points - curve.distances(points)[:, None] * slope
+def _turns_back(run: FloatArray, chord: FloatArray, a: FloatArray) -> NDArray[np.bool_]:
+    """Tell whether a stretch is longer than either way round its circle from end to end."""
+    radius = 1 / np.maximum(2 * np.abs(a), FLATTEST)
+    short = 2 * radius * np.arcsin(np.minimum(chord / (2 * radius), 1.0))
+    long = 2 * np.pi * radius - short
+    return np.asarray(
+        (run > MOST_RUN * short) & ((run > MOST_RUN * long) | (run * MOST_RUN < long))
+    )

@@ -41,9 +41,9 @@ def join_pieces(
     vertices, smooth = np.empty((count, 2)), np.zeros(count, dtype=np.bool_)
     for piece in range(count):
         joint = split.joints[piece] % len(split.ring)
-        corner = (split.ring[joint] + split.ring[joint - 1]) / 2
+        corner = split.ring[[joint, joint - 1]].mean(axis=0)
         before, here = split.curves[piece - 1], split.curves[piece]
-        vertices[piece] = (before.nearest(corner) + here.nearest(corner)) / 2
+        vertices[piece] = np.mean([one.nearest(corner[None])[0] for one in (before, here)], axis=0)
         cosine = _heading(split, piece - 1, corner) @ _heading(split, piece, corner)
         bends = before.a != 0 or here.a != 0
         smooth[piece] = bends and cosine > np.cos(SMOOTH_RAD)
