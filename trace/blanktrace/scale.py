@@ -222,9 +222,9 @@ def _settled(
             for height in (0.0, top_mm)
         ]
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
-        feet = _faces_nadir(seen.view, rim_px, outward) & (foot < face)
-        heights = np.where(feet, 0.0, top_mm)
         facing = _faces_nadir(seen.view, rim_px, outward)
+        feet = facing & (foot < face)
+        heights = np.where(feet, 0.0, top_mm)
         share = float(feet.sum() / max(facing.sum(), 1))
         if before is not None and np.array_equal(heights, before):
             break
