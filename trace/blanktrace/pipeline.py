@@ -113,7 +113,7 @@ def trace_photo(
     camera = _camera(picture, finds, sheet, through)
     rest = [one for index, one in enumerate(finds.silhouettes) if index != chosen]
     beside = _rims(_edges_of(picture, rest), through) if measured == "disc" else ()
-    seen = _see(_straight(edges, through), camera, measured, measured_mm, heights, beside)
+    seen = _see(_straight(edges, through), camera, measured, measured_mm, heights, beside=beside)
     outline = assemble(
         seen,
         edges,
@@ -181,7 +181,9 @@ def trace_photos(
     first_edges = _locate(picture, finds.silhouettes[reference])
     located = _edges_of(picture, rest)
     beside = _rims(located, through) if measured == "disc" else ()
-    first = _see(_straight(first_edges, through), camera, measured, measured_mm, heights, beside)
+    first = _see(
+        _straight(first_edges, through), camera, measured, measured_mm, heights, beside=beside
+    )
     outline_of = partial(
         assemble,
         reference=first,
@@ -298,7 +300,9 @@ def _edges_of(
 
 def _rims(located: Sequence[tuple[Edge, ...] | TraceError], lens: Lens) -> tuple[DiscRim, ...]:
     """Give the rims of the discs among blanks."""
-    rims = [rim_of(_straight(edges, lens)) for edges in located if not isinstance(edges, TraceError)]
+    rims = [
+        rim_of(_straight(edges, lens)) for edges in located if not isinstance(edges, TraceError)
+    ]
     return tuple(rim for rim in rims if rim is not None)
 
 
@@ -353,6 +357,7 @@ def _see(
     measured: Measured,
     measured_mm: float,
     heights_mm: Mapping[str, float],
+    *,
     beside: tuple[DiscRim, ...],
 ) -> Seen:
     if measured == "disc":

@@ -383,9 +383,7 @@ def _off_own_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
 
 
-def _lean_doubt_rad(
-    view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_px: float
-) -> float:
+def _lean_doubt_rad(view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_px: float) -> float:
     """Say how uncertain a lean is under which several rims are as round as can be.
 
     Parameters

@@ -58,12 +58,20 @@ LOUD_SHARE, LOUD_NOISES = 0.35, 3.0
 """Height of a step, as a share of the median ray's highest, and over what the sheet itself shows,
 from which it may be the rim's: the end of a shadow, spread over many blurs, stays below."""
 
-QUIETER = 0.7
-"""The same once the ellipse is known, as a share of that."""
+FINER = 0.7
+"""Gaussian that places the rim, in blurs: a dark rim is a line, whose far side pulls its near
+one outward under a wider one."""
+
+QUIETER = 0.55
+"""Height of a step that may be the rim's once the ellipse is known, as a share of the above: the
+finer Gaussian sees 0.8 of a step, and 0.7 of that will do near the ellipse."""
 
 TOLERANCE_BLURS = 0.7
 """How far from an ellipse a ray's edge may lie and still speak for it, in blurs: near what a
 worn rim and its mirror images move an edge by. A shadow's end leaves it by more."""
+
+MARGIN_BLURS = 6.0
+"""How far beyond what is looked at light is sampled, in Gaussians: what they reach, and beside."""
 
 PROBES = 300
 LOOKS = (1.0, 0.6)
@@ -155,21 +163,21 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         return edge
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
-        look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=blur)
+        look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
         offset, found = _nearest(look, QUIETER * least, reach * radius)
         if np.mean(found) < LEAST_FOUND:
             return edge
         ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
     if np.abs(ellipse.signed_distance_px(edge.points_px)).max() > FARTHEST * radius:
         return edge
-    return _edge(look, _steady(offset, found, radius), found, noise=noise)
+    return _edge(look, _steady(offset, found, radius), found, noise=noise, blur_px=blur)
 
 
 def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
     """Fit an ellipse round a boundary; none if it is no plain disc's."""
     body = Polygon(ring).buffer(0)
     hull = body.convex_hull
-    if body.area < LEAST_SOLID * hull.area:
+    if not isinstance(hull, Polygon) or body.area < LEAST_SOLID * hull.area:
         return None
     ellipse = fit_ellipse(get_coordinates(hull.exterior.segmentize(SPACING_PX))[:-1])
     return ellipse if ellipse.axis_ratio >= ROUNDEST_OVAL else None
@@ -186,7 +194,8 @@ def _look(
     """Look along rays, inward and outward by shares of the radius."""
     radius = ellipse.mean_radius_px
     count = int(2 * np.pi * radius / SPACING_PX)
-    low, high = reach[0] * radius - 3 * blur_px, reach[1] * radius + 3 * blur_px
+    margin = MARGIN_BLURS * blur_px
+    low, high = reach[0] * radius - margin, reach[1] * radius + margin
     offsets = np.arange(low, high + STEP_PX / 2, STEP_PX)
     feet, outward = ellipse.points(count), _normals(ellipse, count)
     loss = _loss(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
@@ -221,7 +230,7 @@ def _loss(rgb: Pixels, places: FloatArray, light: FloatArray) -> FloatArray:
 
 
 def _summits(look: _Look) -> BoolArray:
-    """Samples that are steeper than those on either side."""
+    """Mark samples that are steeper than those on either side."""
     steps = look.steps
     summits = np.zeros(steps.shape, dtype=np.bool_)
     summits[:, 1:-1] = (steps[:, 1:-1] >= steps[:, :-2]) & (steps[:, 1:-1] > steps[:, 2:])
@@ -232,9 +241,7 @@ def _summit_at(
     look: _Look, rows: NDArray[np.intp], columns: NDArray[np.intp]
 ) -> tuple[FloatArray, FloatArray]:
     """Place summits between samples, by a parabola through logarithms; and tell their widths."""
-    left, top, right = (
-        np.log(np.maximum(look.steps[rows, columns + k], 1e-9)) for k in (-1, 0, 1)
-    )
+    left, top, right = (np.log(np.maximum(look.steps[rows, columns + k], 1e-9)) for k in (-1, 0, 1))
     curvature = np.maximum(2 * top - left - right, 1e-6)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)
     return look.offsets[columns] + fraction * STEP_PX, STEP_PX / np.sqrt(curvature)
@@ -299,13 +306,14 @@ def _steady(offset: FloatArray, found: BoolArray, radius: float) -> FloatArray:
     return np.asarray(ndimage.gaussian_filter1d(offset * found, length, mode="wrap"))
 
 
-def _edge(look: _Look, offset: FloatArray, found: BoolArray, *, noise: float) -> Edge:
+def _edge(
+    look: _Look, offset: FloatArray, found: BoolArray, *, noise: float, blur_px: float
+) -> Edge:
     """Make the record of a boundary that was located at offsets from the ellipse."""
     rim = look.feet + offset[:, None] * look.outward
-    blur = look.blur_px
     column = np.clip(np.searchsorted(look.offsets, offset), 0, len(look.offsets) - 1)
     off = look.offsets[None, :] - offset[:, None]
-    beside = (off >= BESIDE_BLURS[0] * blur) & (off <= BESIDE_BLURS[1] * blur)
+    beside = (off >= BESIDE_BLURS[0] * blur_px) & (off <= BESIDE_BLURS[1] * blur_px)
     scatter = float(np.sqrt(np.mean(offset[found] ** 2)))
     strength = look.steps[np.arange(len(rim)), column] / noise
     return Edge(
@@ -314,7 +322,7 @@ def _edge(look: _Look, offset: FloatArray, found: BoolArray, *, noise: float) ->
         outward=look.outward,
         # Where no edge was met the others place the rim, by their ellipse.
         strength=np.where(found, strength, np.median(strength[found])),
-        doubt_px=np.where(found, scatter, max(scatter, UNFOUND_BLURS * blur)),
+        doubt_px=np.where(found, scatter, max(scatter, UNFOUND_BLURS * blur_px)),
         loss_beside=np.sum(look.loss * beside, axis=1) / np.maximum(beside.sum(axis=1), 1),
-        blur_px=blur,
+        blur_px=blur_px,
     )

@@ -262,15 +262,17 @@ def _likelier(tried: list[Seen], camera: Camera) -> Seen:
         )
         for seen in tried
     ]
-    costs = [
-        judgement.cost + seen.misfit for judgement, seen in zip(judged, tried, strict=True)
-    ]
+    costs = [judgement.cost + seen.misfit for judgement, seen in zip(judged, tried, strict=True)]
     best = int(np.argmin(costs))
     margin = abs(costs[0] - costs[1])
     witnesses = judged[best].witnesses
     rims = "the disc's ellipse" if tried[best].lean_rad is None else "the discs' ellipses"
     by = rims + (f", with {' and '.join(witnesses)}" if witnesses else "")
-    return replace(tried[best], corrected_by=by, doubt_deg=between if margin < CLEAR else 0.0)
+    # Several discs mostly leave one lean, to which both searches then lead.
+    apart = between > np.degrees(tried[best].lean_rad or 0.0)
+    return replace(
+        tried[best], corrected_by=by, doubt_deg=between if apart and margin < CLEAR else 0.0
+    )
 
 
 def _degrees_between(first: FloatArray, second: FloatArray) -> float:
