@@ -23,9 +23,6 @@ FloatArray = NDArray[np.float64]
 LEAST_HOLE_MM2 = 0.5
 """Smaller holes are crossings of neighbouring points; nobody drills 0.8 mm."""
 
-FAINT_STRENGTH = 4.0
-"""Step over noise below which a boundary point is a guess."""
-
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
 
@@ -242,9 +239,7 @@ def _circumstances(
         mm_per_px=mm_per_px,
         blur_px=edges[0].blur_px,
         located_share=1 - float(np.mean(on_circle)),
-        faint_share=float(
-            np.mean(np.concatenate([edge.strength for edge in edges]) < FAINT_STRENGTH)
-        ),
+        doubt_px=_doubt_px(edges, ~on_circle),
         uneven_mm=seen.fit_mm,
         stray_mm=float(np.sqrt(np.mean(strays**2))),
         fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),
@@ -252,6 +247,12 @@ def _circumstances(
         heights_given=bool(heights_mm),
         lens_known=lens.is_known,
     )
+
+
+def _doubt_px(edges: tuple[Edge, ...], located: NDArray[np.bool_]) -> float:
+    """Root mean square of what located points are uncertain by; 0 if there are none."""
+    doubt_px = np.concatenate([edge.doubt_px for edge in edges])[located]
+    return float(np.sqrt(np.mean(doubt_px**2))) if len(doubt_px) else 0.0
 
 
 def _off_circle_mm(seen: Seen) -> FloatArray:

@@ -33,10 +33,6 @@ CALIPER_LIMIT_MM = 0.03
 EDGE_PX = 0.5
 """Systematic part of locating an edge: shading beside it, sharpening, a rounded rim."""
 
-FAINT_PX = 2.3
-"""What a boundary point is uncertain by that is too faint to place: anywhere within 4 px of its
-rough place, a rectangle (JCGM 100:2008, 4.3.7)."""
-
 EDGE_BLUR_SHARE = 0.10
 """The same, as a share of the blur."""
 
@@ -56,8 +52,9 @@ class Circumstances:
     located_share : float
         Share of the boundary that lies where its edge was located; the rest is
         the measured disc's circle.
-    faint_share : float
-        Share of the boundary that is too faint to place.
+    doubt_px : float
+        Root mean square of what located points are uncertain by. Lines and arcs through
+        them do not lessen it: what misleads them lies along the blank's whole side.
     uneven_mm : float
         Root mean square by which located edges leave the circle they should lie on.
     stray_mm : float
@@ -76,7 +73,7 @@ class Circumstances:
     mm_per_px: float
     blur_px: float
     located_share: float
-    faint_share: float
+    doubt_px: float
     uneven_mm: float
     stray_mm: float
     fit_mm: float
@@ -98,8 +95,8 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
     contributions : tuple of Contribution
         The largest first.
     """
-    sharp_px, faint_px = EDGE_PX + EDGE_BLUR_SHARE * c.blur_px, FAINT_PX * np.sqrt(c.faint_share)
-    edge_mm = float(np.hypot(np.hypot(sharp_px, faint_px) * c.mm_per_px, c.uneven_mm))
+    edge_px = float(np.hypot(EDGE_PX + EDGE_BLUR_SHARE * c.blur_px, c.doubt_px))
+    edge_mm = float(np.hypot(edge_px * c.mm_per_px, c.uneven_mm))
     causes = [
         (
             CALIPER_CAUSE,

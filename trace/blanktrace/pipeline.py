@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.assemble import FAINT_STRENGTH, USUAL_FOCAL_35_MM, assemble
+from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
 from blanktrace.calibrate import calibrate_lens, find_board
 from blanktrace.corners import read_lean
 from blanktrace.cross_check import cross_check
@@ -48,6 +48,9 @@ LEAST_BLUR_LIMIT_PX = 3.0
 
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
+
+FAINT_STRENGTH = 4.0
+"""Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.4
 

@@ -54,6 +54,12 @@ SURE_COLOUR = 0.6
 FAINT_COLOUR = 0.2
 """Shares of the heart's colour that leave no doubt, and that bounced light may give a shadow."""
 
+PALE = 2.0
+PALE_SMOOTH_PX = 1.5
+PALE_SHARE = 0.5
+"""Colour of a heart, in what shadows vary by, that noise can hide; over how many pixels it is
+then averaged; and its share that still is blank."""
+
 CUT_ROUNDS = 2
 
 MIXTURE_SHAPE = (1, 65)
@@ -141,7 +147,12 @@ def _guess_by_colour(
     own = float(np.median(colour[heart & evidence.coloured]))
     most = cv2.dilate(colour, disc_kernel(COLOUR_REACH_PX))
     labels = _background(near, sheet)
-    labels[near & (colour > np.maximum(max(1, FAINT_COLOUR * own), most / 4))] = cv2.GC_PR_FGD
+    if own < PALE:
+        # A pale colour comes and goes with the noise: its mean tells, over a few pixels.
+        colour = cv2.GaussianBlur(colour, (0, 0), PALE_SMOOTH_PX)
+        own = float(np.median(colour[heart]))
+    least = max(min(1.0, PALE_SHARE * own), FAINT_COLOUR * own)
+    labels[near & (colour > np.maximum(least, most / 4))] = cv2.GC_PR_FGD
     # Dark grain is as dark as a shadow, but keeps its colour.
     sure = opened(near & (colour > max(SURE_COLOUR * own, 2)), 1)
     labels[sure | (heart & evidence.coloured)] = cv2.GC_FGD
