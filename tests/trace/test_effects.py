@@ -1,5 +1,7 @@
 """What doubts about the view do to an outline, on shapes that anyone can reckon."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -144,3 +146,46 @@ def test_beside_the_measured_blank_its_scale_is_in_doubt():
     here = effects(near, lean_deg=1.0, reference=near).tilt_mm
     there = effects(far, lean_deg=1.0, reference=near).tilt_mm
     assert there > 3 * here
+
+
+def test_a_lean_makes_a_disc_beside_the_measured_one_larger():
+    """By 2 d t / H along the lean and d t / H across it: a circle grows by the mean of both."""
+    radius, apart, step = 20.0, 100.0, np.radians(1.0)
+
+    def disc(centre):
+        points = circle(radius, centre)
+        return replace(
+            seen(
+                points,
+                owners=np.zeros(len(points), int),
+                parts=(Part("disc", centre, diameter_mm=2 * radius),),
+                disc=object(),
+            ),
+            origin_mm=np.array(centre),
+        )
+
+    found = effects(disc((apart, 0.0)), reference=disc((0.0, 0.0)), lean_deg=1.0)
+    expected = 1.5 * apart * np.tan(step) / HEIGHT_MM * radius
+    assert found.tilt_mm == pytest.approx(expected, rel=0.05)
+
+
+def test_how_far_off_a_blank_lies_is_not_what_it_grows_by():
+    """A disc that nothing doubts but the one measured: as much larger, wherever it lies."""
+    near, far = (
+        replace(
+            seen(
+                circle(20.0, (x, 0.0)),
+                owners=np.zeros(360, int),
+                parts=(Part("disc", (x, 0.0), diameter_mm=40.0),),
+                disc=object(),
+            ),
+            origin_mm=np.array([x, 0.0]),
+        )
+        for x in (30.0, 150.0)
+    )
+    reference = disc_with_tab()
+    grown = [
+        effects(one, reference=reference, focal_share=0.1, heights_mm={"disc": 2.0}).focal_mm
+        for one in (near, far)
+    ]
+    assert grown[1] == pytest.approx(grown[0], abs=1e-6)

@@ -276,6 +276,8 @@ def _lean_deg(seen: Seen, mm_per_px: float) -> float:
     diameter_mm = None if seen.disc is None else seen.division.parts[0].diameter_mm
     if diameter_mm is None:
         return UNTOLD_LEAN_DEG
+    if seen.lean_rad is not None:
+        return float(np.degrees(seen.lean_rad))
     uneven_mm = UNEVEN_SHARE * max(seen.fit_mm, LEAST_UNEVEN_PX * mm_per_px)
     # A rim uneven by e looks like a lean of the root of 2 e / R; where it leans, by t, like one
     # that differs by e / R sin t.

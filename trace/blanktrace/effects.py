@@ -168,14 +168,16 @@ def _total(seen: Seen, moves: list[tuple[Complex, float]]) -> float:
 
 def _left(seen: Seen, move: Complex, growth: float) -> float:
     """Root mean square of what is left of a move without the growth and at its best place."""
-    places, rim = _places(seen), _on_rim(seen)
+    rim = _on_rim(seen)
+    # About its own middle: what a blank off to one side grows by is not how far it moves.
+    places = _places(seen) - _places(seen).mean()
     left = move - growth * places
     if rim.any():
-        # The circle moves and turns, and stays the circle.
-        shift, turn = _fitted(places[rim], left[rim])
-        left = np.where(rim, shift + 1j * turn.imag * places, left)
-    shift, turn = _fitted(places, left)
-    return float(np.sqrt(np.mean(np.abs(left - shift - 1j * turn.imag * places) ** 2)))
+        # The circle moves, turns and grows, and stays a circle.
+        shift, change = _fitted(places[rim], left[rim])
+        left = np.where(rim, shift + change * places, left)
+    shift, change = _fitted(places, left)
+    return float(np.sqrt(np.mean(np.abs(left - shift - 1j * change.imag * places) ** 2)))
 
 
 def _growth(reference: Seen, move: Complex) -> float:

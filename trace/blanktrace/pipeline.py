@@ -30,9 +30,11 @@ from blanktrace.lens import Lens
 from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
+from blanktrace.scale import DiscRim
+from blanktrace.seek import seek_rim
 from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
 from blanktrace.spread import add_spread
-from blanktrace.stance import Camera, Seen, see_beside, see_disc_blank, see_plain_blank
+from blanktrace.stance import Camera, Seen, rim_of, see_beside, see_disc_blank, see_plain_blank
 
 Length = str | float
 
@@ -109,9 +111,12 @@ def trace_photo(
     picture = read_photo(photo)
     through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
-    edges = _locate(picture, finds.silhouettes[choose(finds.silhouettes, at=at)])
+    chosen = choose(finds.silhouettes, at=at)
+    edges = _locate(picture, finds.silhouettes[chosen])
     camera = _camera(picture, finds, sheet, through)
-    seen = _see(_straight(edges, through), camera, measured, measured_mm, heights)
+    rest = [one for index, one in enumerate(finds.silhouettes) if index != chosen]
+    beside = _rims(_edges_of(picture, rest), through) if measured == "disc" else ()
+    seen = _see(_straight(edges, through), camera, measured, measured_mm, heights, beside=beside)
     outline = assemble(
         seen,
         edges,
@@ -177,7 +182,11 @@ def trace_photos(
     rest = [one for index, one in enumerate(finds.silhouettes) if index != reference]
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
     first_edges = _locate(picture, finds.silhouettes[reference])
-    first = _see(_straight(first_edges, through), camera, measured, measured_mm, heights)
+    located = _edges_of(picture, rest)
+    beside = _rims(located, through) if measured == "disc" else ()
+    first = _see(
+        _straight(first_edges, through), camera, measured, measured_mm, heights, beside=beside
+    )
     outline_of = partial(
         assemble,
         reference=first,
@@ -189,9 +198,10 @@ def trace_photos(
     )
     traced = [cross_check(outline_of(first, first_edges), others)]
     left_out = []
-    for one in rest:
+    for one, edges in zip(rest, located, strict=True):
         try:
-            edges = _locate(picture, one)
+            if isinstance(edges, TraceError):
+                raise edges
             seen = see_beside(_straight(edges, through), first, heights_mm=heights)
             traced.append(outline_of(seen, edges))
         except TraceError as refusal:
@@ -272,8 +282,31 @@ def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
         locate_edge(picture.rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
+    if len(edges) == 1:
+        edges = (seek_rim(picture.rgb, edges[0], light=silhouette.light),)
     _check_edges(edges, silhouette)
     return edges
+
+
+def _edges_of(
+    picture: Photo, silhouettes: Sequence[Silhouette]
+) -> list[tuple[Edge, ...] | TraceError]:
+    """Locate several blanks' boundaries; for those that cannot be, say why not."""
+    found: list[tuple[Edge, ...] | TraceError] = []
+    for one in silhouettes:
+        try:
+            found.append(_locate(picture, one))
+        except TraceError as refusal:
+            found.append(refusal)
+    return found
+
+
+def _rims(located: Sequence[tuple[Edge, ...] | TraceError], lens: Lens) -> tuple[DiscRim, ...]:
+    """Give the rims of the discs among blanks."""
+    rims = [
+        rim_of(_straight(edges, lens)) for edges in located if not isinstance(edges, TraceError)
+    ]
+    return tuple(rim for rim in rims if rim is not None)
 
 
 def _lens(picture: Photo, lens: Lens | str | os.PathLike[str] | None) -> Lens:
@@ -327,9 +360,17 @@ def _see(
     measured: Measured,
     measured_mm: float,
     heights_mm: Mapping[str, float],
+    *,
+    beside: tuple[DiscRim, ...],
 ) -> Seen:
     if measured == "disc":
-        seen = see_disc_blank(edges, diameter_mm=measured_mm, heights_mm=heights_mm, camera=camera)
+        seen = see_disc_blank(
+            edges,
+            diameter_mm=measured_mm,
+            heights_mm=heights_mm,
+            camera=camera,
+            beside=beside,
+        )
     else:
         seen = see_plain_blank(
             edges,

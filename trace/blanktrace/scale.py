@@ -3,7 +3,9 @@
 A disc of measured diameter gives everything at once: how far the camera is, which
 way the sheet leans, and the scale, because each point of its rim must lie one
 radius from one centre once it is brought to the height of the edge it belongs to.
-A blank with no disc gives the distance only; the lean must come from elsewhere.
+A small or uneven rim tells the lean badly; other discs on the same sheet, of whatever
+size, must come out round under the same lean, and are asked too. A blank with no disc
+gives the distance only; the lean must come from elsewhere.
 
 Which edge shows? Where the side wall faces away from the point below the camera,
 the upper edge stands against the sheet; where it faces that point the wall is in
@@ -13,7 +15,7 @@ though, passes for shadow, and the upper edge is found there too: the circle tel
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +40,13 @@ USUAL_LEAN_RAD = 0.07
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
 
+OVAL_PX = 0.3
+"""Amplitude by which a rim may be located out of round, all along it: by what stands beside it,
+shadow to one side and a lit wall to the other. No number of points averages it away."""
+
+BESIDE_POINTS = 90
+"""Points of each other disc's rim: every fourth degree is enough for its roundness."""
+
 SETTLED = 1e-7
 """Relative change at which a fit has settled: a tenth of a micrometre in a metre."""
 
@@ -48,6 +57,33 @@ STRETCHES = 36
 
 ROBUST_MM = 0.05
 """Residual beyond which a rim point loses its pull (soft L1): a nick or a speck."""
+
+
+@dataclass(frozen=True, eq=False)
+class DiscRim:
+    """A disc's rim, as a photograph shows it.
+
+    Attributes
+    ----------
+    points_px, outward : ndarray, shape (N, 2)
+        Rim points and outward normals, in order.
+    foot_share : ndarray, shape (N,)
+        How likely each was located at the foot of its wall, if that is in view.
+    doubt_px : float
+        Standard uncertainty of the points, root mean square.
+    """
+
+    points_px: FloatArray
+    outward: FloatArray
+    foot_share: FloatArray
+    doubt_px: float
+
+    def thinned(self, count: int) -> DiscRim:
+        """Leave about so many of the points, evenly chosen."""
+        step = max(1, len(self.points_px) // count)
+        return DiscRim(
+            self.points_px[::step], self.outward[::step], self.foot_share[::step], self.doubt_px
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,12 +99,18 @@ class DiscView:
         Root mean square of the rim's distance from the circle.
     foot_share : float
         Share of the walls in view whose foot, not whose upper edge, was located.
+    lean_rad : float or None
+        Standard uncertainty of the lean, where several discs told it together.
+    misfit : float
+        What the other discs' roundness says against it, as a chi-square.
     """
 
     view: View
     centre_mm: FloatArray
     rms_mm: float
     foot_share: float
+    lean_rad: float | None = None
+    misfit: float = 0.0
 
 
 def edge_heights(
@@ -123,29 +165,25 @@ def _faces_nadir(view: View, points_px: FloatArray, outward: FloatArray) -> NDAr
 
 
 def views_of_disc(
-    rim_px: FloatArray,
-    outward: FloatArray,
+    rim: DiscRim,
     *,
     conic: FloatArray,
     radius_mm: float,
-    doubt_px: float,
     top_mm: float,
     focal_px: float,
     centre_px: FloatArray,
     sheet_normal: FloatArray | None = None,
+    beside: tuple[DiscRim, ...] = (),
 ) -> tuple[DiscView, DiscView]:
     """Find both views under which a rim is a circle of known radius.
 
     Parameters
     ----------
-    rim_px, outward : ndarray, shape (N, 2)
-        Rim points and outward normals in the photograph.
+    rim : DiscRim
     conic : ndarray, shape (3, 3)
         The rim's ellipse in normalised coordinates, where the search starts.
     radius_mm : float
         Measured radius.
-    doubt_px : float
-        Standard uncertainty of the rim's points, root mean square.
     top_mm : float
         Height of the disc's face above the sheet.
     focal_px, centre_px
@@ -153,6 +191,9 @@ def views_of_disc(
     sheet_normal : ndarray, shape (3,), optional
         The sheet's normal where its corners tell it; it is weighed against the
         rim by what each is worth.
+    beside : tuple of DiscRim
+        Other discs on the sheet, of unknown radius and the same height, which the
+        lean must make round too.
 
     Returns
     -------
@@ -163,24 +204,24 @@ def views_of_disc(
     -----
     Least squares over lean (2), camera height and centre (2).
     """
-    step = max(1, len(rim_px) // MOST_RIM_POINTS)
-    rim_px, outward = rim_px[::step], outward[::step]
+    rim = rim.thinned(MOST_RIM_POINTS)
+    others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
     found = []
     for normal, distance in circle_poses(conic, radius_mm=radius_mm):
         view = View(
             focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
         )
-        facing = _faces_nadir(view, rim_px, outward)
-        starts = np.full(len(rim_px), top_mm), np.where(facing, 0.0, top_mm)
+        facing = _faces_nadir(view, rim.points_px, rim.outward)
+        count = len(rim.points_px)
+        starts = np.full(count, top_mm), np.where(facing, 0.0, top_mm)
         tried = [
             _settled(
                 view,
-                rim_px,
-                outward,
+                rim,
                 heights_mm=heights,
                 radius_mm=radius_mm,
-                doubt_mm=doubt_px * distance / focal_px,
                 sheet_normal=sheet_normal,
+                beside=others,
             )
             for heights in starts
         ]
@@ -191,13 +232,12 @@ def views_of_disc(
 
 def _settled(
     view: View,
-    rim_px: FloatArray,
-    outward: FloatArray,
+    rim: DiscRim,
     *,
     heights_mm: FloatArray,
     radius_mm: float,
-    doubt_mm: float,
     sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
 ) -> DiscView:
     """Fit, decide anew for each wall in view which of its edges was located, and fit again.
 
@@ -206,13 +246,16 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
+    rim_px = rim.points_px
+    doubt_mm = rim.doubt_px * (view.height_mm - top_mm) / view.focal_px
     seen = _fit_disc_view(
         view,
-        rim_px,
+        rim,
         heights_mm,
         radius_mm=radius_mm,
         sheet_normal=sheet_normal,
         noise_mm=doubt_mm,
+        beside=beside,
     )
     run = max(3, len(rim_px) // STRETCHES)
     before: FloatArray | None = None
@@ -222,7 +265,7 @@ def _settled(
             for height in (0.0, top_mm)
         ]
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
-        facing = _faces_nadir(seen.view, rim_px, outward)
+        facing = _faces_nadir(seen.view, rim_px, rim.outward)
         feet = facing & (foot < face)
         heights = np.where(feet, 0.0, top_mm)
         share = float(feet.sum() / max(facing.sum(), 1))
@@ -231,24 +274,43 @@ def _settled(
         before = heights
         seen = _fit_disc_view(
             seen.view,
-            rim_px,
+            rim,
             heights,
             radius_mm=radius_mm,
             sheet_normal=sheet_normal,
             noise_mm=float(np.hypot(seen.rms_mm, doubt_mm)),
+            beside=beside,
         )
-    return DiscView(seen.view, seen.centre_mm, seen.rms_mm, share)
+    return replace(seen, foot_share=share)
 
 
 def _fit_disc_view(
     start: View,
-    rim_px: FloatArray,
+    rim: DiscRim,
     heights_mm: FloatArray,
     *,
     radius_mm: float,
     sheet_normal: FloatArray | None,
     noise_mm: float,
+    beside: tuple[DiscRim, ...],
 ) -> DiscView:
+    rim_px, count = rim.points_px, len(rim.points_px)
+    noise_mm = max(noise_mm, LEAST_NOISE_MM)
+    mm_per_px = (start.height_mm - float(heights_mm.max())) / start.focal_px
+    tops = float(heights_mm.max())
+    levels = [
+        edge_heights(start, one.points_px, one.outward, top_mm=tops, foot_share=one.foot_share)
+        for one in beside
+    ]
+    # Every rim is worth as many points as err independently, less what it is located oval by.
+    own = _worth_mm(noise_mm, mm_per_px)
+    weights = [
+        own
+        / _worth_mm(max(one.doubt_px * mm_per_px, LEAST_NOISE_MM), mm_per_px)
+        * np.sqrt(count / len(one.points_px))
+        for one in beside
+    ]
+
     def unpack(p: FloatArray) -> tuple[View, FloatArray]:
         view = View(
             focal_px=start.focal_px,
@@ -261,15 +323,18 @@ def _fit_disc_view(
     def residual(p: FloatArray) -> FloatArray:
         view, centre = unpack(p)
         off = np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm
-        return np.concatenate([off, pull * (p[:2] - expected)])
+        others = [
+            weight * _off_own_circle(view.to_plane(one.points_px, level))[0]
+            for one, level, weight in zip(beside, levels, weights, strict=True)
+        ]
+        return np.concatenate([off, *others, pull * (p[:2] - expected)])
 
     # The rim tells the lean by what it is out of round beyond its own unevenness, so an
     # uneven or small one must not outweigh what is known of the lean without it.
     expected, lean_rad = np.zeros(2), USUAL_LEAN_RAD
     if sheet_normal is not None:
         expected, lean_rad = sheet_normal[:2] / sheet_normal[2], SHEET_LEAN_RAD
-    shared = np.sqrt(len(rim_px) / INDEPENDENT_POINTS)
-    pull = shared * max(noise_mm, LEAST_NOISE_MM) / lean_rad
+    pull = np.sqrt(count / INDEPENDENT_POINTS) * noise_mm / lean_rad
     lean = start.normal[:2] / start.normal[2]
     centre = start.to_plane(rim_px, heights_mm).mean(axis=0)
     solution = optimize.least_squares(
@@ -283,8 +348,80 @@ def _fit_disc_view(
         gtol=SETTLED,
     )
     view, centre = unpack(solution.x)
-    rms = float(np.sqrt(np.mean(residual(solution.x)[: len(rim_px)] ** 2)))
-    return DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
+    off = residual(solution.x)
+    rms = float(np.sqrt(np.mean(off[:count] ** 2)))
+    seen = DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
+    if not beside:
+        return seen
+    plane = [(view.to_plane(rim_px, heights_mm), rim)]
+    plane += [
+        (view.to_plane(one.points_px, level), one)
+        for one, level in zip(beside, levels, strict=True)
+    ]
+    misfit = float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count
+    return replace(seen, lean_rad=_lean_doubt_rad(view, plane, mm_per_px), misfit=misfit)
+
+
+def _worth_mm(noise_mm: float, mm_per_px: float) -> float:
+    """Noise of a point that would make a rim as uncertain as its points and its ovalness do."""
+    return float(np.hypot(noise_mm, np.sqrt(INDEPENDENT_POINTS) * OVAL_PX * mm_per_px))
+
+
+def _off_own_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Say how far points lie outside the circle that fits them best; its centre and radius.
+
+    Notes
+    -----
+    The algebraic fit (Kasa) is linear, and unbiased enough for a rim seen all round.
+    """
+    middle = points.mean(axis=0)
+    local = points - middle
+    square = np.sum(local**2, axis=1)
+    columns = np.column_stack([2 * local, np.ones(len(local))])
+    x, y, rest = np.linalg.solve(columns.T @ columns, columns.T @ square)
+    radius = float(np.sqrt(rest + x * x + y * y))
+    return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
+
+
+def _lean_doubt_rad(view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_px: float) -> float:
+    """Say how uncertain a lean is under which several rims are as round as can be.
+
+    Parameters
+    ----------
+    view : View
+    rims : list of (ndarray, DiscRim)
+        Each rim in the plane, and in the photograph.
+    mm_per_px : float
+
+    Returns
+    -------
+    float
+        Standard uncertainty, along and across.
+
+    Notes
+    -----
+    How much the rims differ in what they are still oval by says how much of it is
+    each one's own. Light from one side and a lens that bends make all of them oval
+    alike, which does not show: as much again is allowed for it.
+    """
+    ovals, told = [], []
+    for points, rim in rims:
+        off, centre, radius = _off_own_circle(points)
+        angle = np.arctan2(*(points - centre).T[::-1])
+        ovals.append(abs(2 * np.mean(off * np.exp(2j * angle))))
+        sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
+        cos = float(view.normal @ sight / np.linalg.norm(sight))
+        told.append((radius, np.sqrt(max(1 - cos * cos, 0.0))))
+    count = len(rims)
+    own_mm = float(np.sqrt(np.sum(np.square(ovals)) / (count - 1)))
+    oval_mm = max(own_mm, OVAL_PX * mm_per_px) * np.sqrt(1 + 1 / count)
+    # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
+    # the root of twice their difference over R; where it leans, by t, like one that differs by
+    # their difference over R sin t.
+    radii, sines = np.array(told).T
+    apart = 2 * oval_mm / radii
+    leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
+    return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
 
 
 def view_of_length(

@@ -22,6 +22,7 @@ from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle,
 from blanktrace.rectify import View
 from blanktrace.rims import lay_rims
 from blanktrace.scale import (
+    DiscRim,
     DiscView,
     edge_heights,
     foot_shares,
@@ -76,6 +77,10 @@ class Seen:
         How the lean is known.
     doubt_deg : float
         Lean of the other solution against this one, where neither is clearly right; else 0.
+    lean_rad : float or None
+        Standard uncertainty of the lean, where several discs told it together.
+    misfit : float
+        What other discs' roundness says against the lean, as a chi-square.
     """
 
     view: View
@@ -87,6 +92,32 @@ class Seen:
     fit_mm: float
     corrected_by: str
     doubt_deg: float
+    lean_rad: float | None = None
+    misfit: float = 0.0
+
+
+def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
+    """Give the disc's rim in a boundary; none where it follows no circle.
+
+    Parameters
+    ----------
+    edges : tuple of Edge
+        Exterior first.
+    """
+    try:
+        disc = fit_disc(edges[0].apart_px)
+    except NoDiscError:
+        return None
+    return _rim(edges[0], disc)
+
+
+def _rim(edge: Edge, disc: Disc) -> DiscRim:
+    return DiscRim(
+        points_px=edge.apart_px[disc.inlier],
+        outward=edge.outward[disc.inlier],
+        foot_share=foot_shares(edge.loss_beside[disc.inlier]),
+        doubt_px=float(np.sqrt(np.mean(edge.doubt_px[disc.inlier] ** 2))),
+    )
 
 
 def see_disc_blank(
@@ -95,6 +126,7 @@ def see_disc_blank(
     diameter_mm: float,
     heights_mm: Mapping[str, float],
     camera: Camera,
+    beside: tuple[DiscRim, ...] = (),
 ) -> Seen:
     """See a blank whose disc was measured.
 
@@ -106,6 +138,8 @@ def see_disc_blank(
     heights_mm : mapping
         Tops above the sheet by part; parts left out lie on the sheet.
     camera : Camera
+    beside : tuple of DiscRim
+        Other discs in the photograph, as high as this one, that tell the lean too.
 
     Returns
     -------
@@ -118,15 +152,14 @@ def see_disc_blank(
     """
     disc = fit_disc(edges[0].apart_px)
     candidates = views_of_disc(
-        edges[0].apart_px[disc.inlier],
-        edges[0].outward[disc.inlier],
+        _rim(edges[0], disc),
         conic=_normalised_conic(disc, camera),
         radius_mm=diameter_mm / 2,
-        doubt_px=float(np.sqrt(np.mean(edges[0].doubt_px[disc.inlier] ** 2))),
         top_mm=heights_mm.get("disc", 0.0),
         focal_px=camera.focal_px,
         centre_px=camera.centre_px,
         sheet_normal=camera.sheet_normal,
+        beside=beside,
     )
     divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
     # Both leans are judged by the same parts: those that make more of the blank.
@@ -204,7 +237,10 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
     division = _divide(edges, beside, 2 * radius, heights_mm)
     seen = _placed(edges, beside, division, heights_mm=heights_mm, disc=disc)
     return replace(
-        _rounded(seen, radius), corrected_by=other.corrected_by, doubt_deg=other.doubt_deg
+        _rounded(seen, radius),
+        corrected_by=other.corrected_by,
+        doubt_deg=other.doubt_deg,
+        lean_rad=other.lean_rad,
     )
 
 
@@ -226,11 +262,17 @@ def _likelier(tried: list[Seen], camera: Camera) -> Seen:
         )
         for seen in tried
     ]
-    best = int(np.argmin([judgement.cost for judgement in judged]))
-    margin = abs(judged[0].cost - judged[1].cost)
+    costs = [judgement.cost + seen.misfit for judgement, seen in zip(judged, tried, strict=True)]
+    best = int(np.argmin(costs))
+    margin = abs(costs[0] - costs[1])
     witnesses = judged[best].witnesses
-    by = "the disc's ellipse" + (f", with {' and '.join(witnesses)}" if witnesses else "")
-    return replace(tried[best], corrected_by=by, doubt_deg=between if margin < CLEAR else 0.0)
+    rims = "the disc's ellipse" if tried[best].lean_rad is None else "the discs' ellipses"
+    by = rims + (f", with {' and '.join(witnesses)}" if witnesses else "")
+    # Several discs mostly leave one lean, to which both searches then lead.
+    apart = between > np.degrees(tried[best].lean_rad or 0.0)
+    return replace(
+        tried[best], corrected_by=by, doubt_deg=between if apart and margin < CLEAR else 0.0
+    )
 
 
 def _degrees_between(first: FloatArray, second: FloatArray) -> float:
@@ -314,6 +356,8 @@ def _placed(
         fit_mm=seen.rms_mm,
         corrected_by="",
         doubt_deg=0.0,
+        lean_rad=seen.lean_rad,
+        misfit=seen.misfit,
     )
 
 

@@ -1,0 +1,328 @@
+"""Seek the rim of a plain disc anew, where its boundary came out as nothing round.
+
+Bright metal on white paper mirrors the sheet, so that part of it passes for paper;
+its shadow has the metal's shade, so that part of the shadow passes for metal. The
+cut between blank and sheet then follows neither. What stays true is that the rim is
+an ellipse in the photograph, that all along it something changes sharply, be it
+light to dark or dark to light, and that beyond it nothing does: a shadow ends
+softly. So the outermost sharp edge is found along rays, all round; the ellipse that
+most of them lie on is elected, and the rim is located about it ray by ray.
+
+It is for discs with nothing on them and no holes. A boundary whose hull is no oval,
+or that runs along those edges as much as any ellipse does, is left as it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from shapely import LinearRing, Polygon, distance, get_coordinates, points
+
+from blanktrace.background import linear_curve
+from blanktrace.conic import turn
+from blanktrace.consensus import near_distances, sample_ellipses
+from blanktrace.edge import Edge
+from blanktrace.ellipse import Ellipse, fit_ellipse
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Pixels = NDArray[np.uint8] | NDArray[np.uint16]
+
+LEAST_SOLID = 0.93
+"""Share of its hull that a plain disc fills at least, though a highlight took some of it."""
+
+ROUNDEST_OVAL = 0.8
+"""Flattest hull of a disc: leant by 30 degrees and drawn out by shadow. A tag's is flatter."""
+
+INWARD, OUTWARD = 0.15, 0.08
+"""How far from the hull the rim is looked for, as a share of its radius: shadow makes the hull
+larger, and by up to about a disc's height; metal lost on one side makes it smaller."""
+
+BEYOND = 0.04
+"""How far outside the ellipse there is mostly sheet, as a share of the radius."""
+
+SPACING_PX, STEP_PX = 1.5, 0.5
+"""Distance of rays along the rim, and of samples along a ray."""
+
+ALONG_RAD, LEAST_ALONG_PX = np.radians(1.5), 2.0
+"""Gaussian along the rim that quiets noise: an arc this short stays within a thousandth of the
+radius of any ellipse near by."""
+
+SHARP_PX = 1.0
+"""Least Gaussian across the rim."""
+
+LOUD_SHARE, LOUD_NOISES = 0.35, 3.0
+"""Height of a step, as a share of the median ray's highest, and over what the sheet itself shows,
+from which it may be the rim's: the end of a shadow, spread over many blurs, stays below."""
+
+FINER = 0.7
+"""Gaussian that places the rim, in blurs: a dark rim is a line, whose far side pulls its near
+one outward under a wider one."""
+
+QUIETER = 0.55
+"""Height of a step that may be the rim's once the ellipse is known, as a share of the above: the
+finer Gaussian sees 0.8 of a step, and 0.7 of that will do near the ellipse."""
+
+TOLERANCE_BLURS = 0.7
+"""How far from an ellipse a ray's edge may lie and still speak for it, in blurs: near what a
+worn rim and its mirror images move an edge by. A shadow's end leaves it by more."""
+
+MARGIN_BLURS = 6.0
+"""How far beyond what is looked at light is sampled, in Gaussians: what they reach, and beside."""
+
+PROBES = 300
+LOOKS = (1.0, 0.6)
+"""Rays that elect the ellipse; looks for it, each nearer than the last."""
+
+LARGEST = 1.3
+"""Radius of the largest ellipse that competes, over the hull's."""
+
+LEAST_VOTES, LEAST_FOUND, LEAST_LEAD = 0.35, 0.6, 0.05
+"""Share of all rays whose outermost edge speaks for the ellipse (each vote graded), and of those
+with any edge on it, below which there is no rim to be told; and by how much the votes must be
+more than those for the boundary itself."""
+
+FARTHEST = 0.25
+"""How far from the rim found the boundary may have run, as a share of the radius."""
+
+SETTLINGS = (2.0, 2.0, 1.0, 1.0)
+"""Looks at the elected ellipse, and how many tolerances from it an edge may be met."""
+
+STEADY_RAD = np.radians(2.0)
+"""Gaussian along the rim over which its edges are averaged once they are found."""
+
+UNFOUND_BLURS = 1.0
+"""Uncertainty of the rim, in blurs, where no edge was met and the ellipse alone tells its place."""
+
+BESIDE_BLURS = (1.0, 2.5)
+"""Where the light beside the rim is looked at."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """Heights of the steps met along rays that cross an ellipse at right angles.
+
+    Attributes
+    ----------
+    feet, outward : ndarray, shape (N, 2)
+        Where each ray crosses the ellipse, and its direction.
+    offsets : ndarray, shape (S,)
+        Places along the rays, outward.
+    loss : ndarray, shape (N, S)
+        Share of the sheet's light missing, the channels' mean.
+    steps : ndarray, shape (N, S)
+        Height of a step there, all channels together.
+    blur_px : float
+        The Gaussian that it was met with.
+    """
+
+    feet: FloatArray
+    outward: FloatArray
+    offsets: FloatArray
+    loss: FloatArray
+    steps: FloatArray
+    blur_px: float
+
+
+def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
+    """Find a plain disc's rim, if its boundary missed it.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8 or uint16, shape (H, W, 3)
+        The full photograph, sRGB.
+    edge : Edge
+        The outer boundary as it was located, of a blank without holes.
+    light : ndarray, shape (3,)
+        Linear light of the bare sheet about the blank.
+
+    Returns
+    -------
+    Edge
+        The rim's points, from the ellipse's long axis towards its short one; where
+        no edge was met, on the ellipse. The edge as it was, where it is as good,
+        the blank is no plain disc, or no rim can be told.
+    """
+    hull = _hull_ellipse(edge.points_px)
+    if hull is None:
+        return edge
+    radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
+    ellipse, votes = hull, 0.0
+    for nearer in LOOKS:
+        look = _look(rgb, ellipse, (-INWARD * nearer, OUTWARD), light=light, blur_px=blur)
+        noise = float(np.median(look.steps[:, look.offsets > BEYOND * radius]))
+        least = max(LOUD_SHARE * float(np.median(look.steps.max(axis=1))), LOUD_NOISES * noise)
+        elected = _elected(look, _outermost(look, least), radius)
+        if elected is None:
+            return edge
+        ellipse, blur, votes = elected
+    if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
+        return edge
+    for widening in SETTLINGS:
+        reach = widening * TOLERANCE_BLURS * blur / radius
+        look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
+        offset, found = _nearest(look, QUIETER * least, reach * radius)
+        if np.mean(found) < LEAST_FOUND:
+            return edge
+        ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
+    if np.abs(ellipse.signed_distance_px(edge.points_px)).max() > FARTHEST * radius:
+        return edge
+    return _edge(look, _steady(offset, found, radius), found, noise=noise, blur_px=blur)
+
+
+def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
+    """Fit an ellipse round a boundary; none if it is no plain disc's."""
+    body = Polygon(ring).buffer(0)
+    hull = body.convex_hull
+    if not isinstance(hull, Polygon) or body.area < LEAST_SOLID * hull.area:
+        return None
+    ellipse = fit_ellipse(get_coordinates(hull.exterior.segmentize(SPACING_PX))[:-1])
+    return ellipse if ellipse.axis_ratio >= ROUNDEST_OVAL else None
+
+
+def _look(
+    rgb: Pixels,
+    ellipse: Ellipse,
+    reach: tuple[float, float],
+    *,
+    light: FloatArray,
+    blur_px: float,
+) -> _Look:
+    """Look along rays, inward and outward by shares of the radius."""
+    radius = ellipse.mean_radius_px
+    count = int(2 * np.pi * radius / SPACING_PX)
+    margin = MARGIN_BLURS * blur_px
+    low, high = reach[0] * radius - margin, reach[1] * radius + margin
+    offsets = np.arange(low, high + STEP_PX / 2, STEP_PX)
+    feet, outward = ellipse.points(count), _normals(ellipse, count)
+    loss = _loss(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
+    along = max(LEAST_ALONG_PX, ALONG_RAD * radius) / SPACING_PX
+    loss = ndimage.gaussian_filter1d(loss, along, axis=0, mode="wrap")
+    slopes = ndimage.gaussian_filter1d(loss, blur_px / STEP_PX, axis=1, order=1, mode="nearest")
+    # A step of height 1 has this slope at its middle once the Gaussian has met it.
+    unit = STEP_PX / (blur_px * np.sqrt(2 * np.pi))
+    steps = np.linalg.norm(slopes, axis=2) / unit
+    return _Look(feet, outward, offsets, loss.mean(axis=2), steps, blur_px)
+
+
+def _normals(ellipse: Ellipse, count: int) -> FloatArray:
+    """Outward unit normals at the points that `Ellipse.points` places."""
+    u = 2 * np.pi * np.arange(count) / count
+    a, b = ellipse.semi_axes_px
+    normals = np.column_stack([np.cos(u) / a, np.sin(u) / b])
+    normals /= np.hypot(*normals.T)[:, None]
+    return np.asarray(normals @ turn(ellipse.angle_rad).T)
+
+
+def _loss(rgb: Pixels, places: FloatArray, light: FloatArray) -> FloatArray:
+    """Sample the share of the sheet's light that is missing, shape (N, S, 3)."""
+    height, width = rgb.shape[:2]
+    x = np.clip(places[..., 0], 0, width - 1)
+    y = np.clip(places[..., 1], 0, height - 1)
+    left, top = int(x.min()), int(y.min())
+    linear = linear_curve(rgb.dtype)[rgb[top : int(y.max()) + 2, left : int(x.max()) + 2]]
+    at = [y - top, x - left]
+    seen = [ndimage.map_coordinates(linear[..., k], at, order=1, mode="nearest") for k in range(3)]
+    return np.asarray(1.0 - np.stack(seen, axis=-1) / light, dtype=np.float64)
+
+
+def _summits(look: _Look) -> BoolArray:
+    """Mark samples that are steeper than those on either side."""
+    steps = look.steps
+    summits = np.zeros(steps.shape, dtype=np.bool_)
+    summits[:, 1:-1] = (steps[:, 1:-1] >= steps[:, :-2]) & (steps[:, 1:-1] > steps[:, 2:])
+    return summits
+
+
+def _summit_at(
+    look: _Look, rows: NDArray[np.intp], columns: NDArray[np.intp]
+) -> tuple[FloatArray, FloatArray]:
+    """Place summits between samples, by a parabola through logarithms; and tell their widths."""
+    left, top, right = (np.log(np.maximum(look.steps[rows, columns + k], 1e-9)) for k in (-1, 0, 1))
+    curvature = np.maximum(2 * top - left - right, 1e-6)
+    fraction = np.clip((right - left) / (2 * curvature), -1, 1)
+    return look.offsets[columns] + fraction * STEP_PX, STEP_PX / np.sqrt(curvature)
+
+
+def _outermost(look: _Look, least: float) -> tuple[FloatArray, FloatArray]:
+    """Find the last high step on each ray that has one: its place (M, 2), and width (M,)."""
+    loud = _summits(look) & (look.steps > least)
+    rows = np.flatnonzero(loud.any(axis=1))
+    columns = loud.shape[1] - 1 - np.argmax(loud[rows, ::-1], axis=1)
+    offset, width = _summit_at(look, rows, columns)
+    return look.feet[rows] + offset[:, None] * look.outward[rows], width
+
+
+def _elected(
+    look: _Look, outermost: tuple[FloatArray, FloatArray], radius: float
+) -> tuple[Ellipse, float, float] | None:
+    """Elect the ellipse that most rays' outermost edges lie on; give their blur and votes."""
+    places, width = outermost
+    if len(places) < LEAST_FOUND * len(look.feet):
+        return None
+    probes = places[np.linspace(0, len(places) - 1, PROBES).astype(np.intp)]
+    consensus = sample_ellipses(
+        probes, largest_radius=LARGEST * radius, rng=np.random.default_rng(0)
+    )
+    off = near_distances(places, consensus.shapes)
+    votes = _votes(off, look)
+    if not len(votes):
+        return None
+    best = int(np.argmax(votes))
+    voters = np.abs(off[best]) < 2 * TOLERANCE_BLURS * look.blur_px
+    blur = np.sqrt(max(float(np.median(width[voters] ** 2)) - look.blur_px**2, 0.0))
+    return fit_ellipse(places[voters]), max(SHARP_PX, blur), float(votes[best])
+
+
+def _votes(off_px: FloatArray, look: _Look) -> FloatArray:
+    """Count votes of edges at distances (..., M), as a share of all rays."""
+    graded = np.maximum(1 - (off_px / (TOLERANCE_BLURS * look.blur_px)) ** 2, 0.0)
+    return np.asarray(graded.sum(axis=-1) / len(look.feet))
+
+
+def _votes_of(ring: FloatArray, look: _Look, least: float) -> float:
+    """Count the outermost edges' votes for a boundary of any shape."""
+    line = LinearRing(ring)
+    return float(_votes(np.asarray(distance(points(_outermost(look, least)[0]), line)), look))
+
+
+def _nearest(look: _Look, least: float, reach_px: float) -> tuple[FloatArray, BoolArray]:
+    """Say how far from the ellipse each ray's edge lies, and on which rays one was met."""
+    near = _summits(look) & (look.steps > least) & (np.abs(look.offsets) <= reach_px)
+    window = np.exp(-0.5 * (look.offsets / reach_px) ** 2)
+    height = np.where(near, look.steps * window, 0.0)
+    columns = np.clip(np.argmax(height, axis=1), 1, len(look.offsets) - 2)
+    found = height.max(axis=1) > 0
+    offset, _ = _summit_at(look, np.arange(len(height)), columns)
+    return np.where(found, offset, 0.0), found
+
+
+def _steady(offset: FloatArray, found: BoolArray, radius: float) -> FloatArray:
+    """Average offsets along the rim; where few were found, it is the ellipse that counts."""
+    length = STEADY_RAD * radius / SPACING_PX
+    return np.asarray(ndimage.gaussian_filter1d(offset * found, length, mode="wrap"))
+
+
+def _edge(
+    look: _Look, offset: FloatArray, found: BoolArray, *, noise: float, blur_px: float
+) -> Edge:
+    """Make the record of a boundary that was located at offsets from the ellipse."""
+    rim = look.feet + offset[:, None] * look.outward
+    column = np.clip(np.searchsorted(look.offsets, offset), 0, len(look.offsets) - 1)
+    off = look.offsets[None, :] - offset[:, None]
+    beside = (off >= BESIDE_BLURS[0] * blur_px) & (off <= BESIDE_BLURS[1] * blur_px)
+    scatter = float(np.sqrt(np.mean(offset[found] ** 2)))
+    strength = look.steps[np.arange(len(rim)), column] / noise
+    return Edge(
+        points_px=rim,
+        apart_px=rim,
+        outward=look.outward,
+        # Where no edge was met the others place the rim, by their ellipse.
+        strength=np.where(found, strength, np.median(strength[found])),
+        doubt_px=np.where(found, scatter, max(scatter, UNFOUND_BLURS * blur_px)),
+        loss_beside=np.sum(look.loss * beside, axis=1) / np.maximum(beside.sum(axis=1), 1),
+        blur_px=blur_px,
+    )
