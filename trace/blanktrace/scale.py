@@ -16,6 +16,7 @@ though, passes for shadow, and the upper edge is found there too: the circle tel
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -211,18 +212,22 @@ def views_of_disc(
         view = View(
             focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
         )
-        facing = _faces_nadir(view, rim.points_px, rim.outward)
-        count = len(rim.points_px)
-        starts = np.full(count, top_mm), np.where(facing, 0.0, top_mm)
-        tried = [
-            _settled(
-                view,
-                rim,
-                heights_mm=heights,
-                radius_mm=radius_mm,
-                sheet_normal=sheet_normal,
-                beside=others,
+        if others:
+            found.append(
+                _settled_together(
+                    view,
+                    rim,
+                    top_mm=top_mm,
+                    radius_mm=radius_mm,
+                    sheet_normal=sheet_normal,
+                    beside=others,
+                )
             )
+            continue
+        facing = _faces_nadir(view, rim.points_px, rim.outward)
+        starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
+        tried = [
+            _settled(view, rim, heights_mm=heights, radius_mm=radius_mm, sheet_normal=sheet_normal)
             for heights in starts
         ]
         found.append(min(tried, key=lambda one: one.rms_mm))
@@ -237,7 +242,6 @@ def _settled(
     heights_mm: FloatArray,
     radius_mm: float,
     sheet_normal: FloatArray | None,
-    beside: tuple[DiscRim, ...],
 ) -> DiscView:
     """Fit, decide anew for each wall in view which of its edges was located, and fit again.
 
@@ -246,17 +250,9 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
-    rim_px = rim.points_px
-    doubt_mm = rim.doubt_px * (view.height_mm - top_mm) / view.focal_px
-    seen = _fit_disc_view(
-        view,
-        rim,
-        heights_mm,
-        radius_mm=radius_mm,
-        sheet_normal=sheet_normal,
-        noise_mm=doubt_mm,
-        beside=beside,
-    )
+    rim_px, doubt_mm = rim.points_px, _doubt_mm(rim, view, top_mm)
+    fit = partial(_fit_disc_view, rim=rim, radius_mm=radius_mm, sheet_normal=sheet_normal)
+    seen = fit(view, heights_mm=heights_mm, noise_mm=doubt_mm)
     run = max(3, len(rim_px) // STRETCHES)
     before: FloatArray | None = None
     for _ in range(2):
@@ -272,34 +268,67 @@ def _settled(
         if before is not None and np.array_equal(heights, before):
             break
         before = heights
+        noise_mm = float(np.hypot(seen.rms_mm, doubt_mm))
+        seen = fit(seen.view, heights_mm=heights, noise_mm=noise_mm)
+    return replace(seen, foot_share=share)
+
+
+def _settled_together(
+    view: View,
+    rim: DiscRim,
+    *,
+    top_mm: float,
+    radius_mm: float,
+    sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
+) -> DiscView:
+    """Fit to several rims, and again with the walls that are then in view.
+
+    The light beside each rim says which edge of a wall was located. That the
+    measured one's fits its circle better one way or the other says less: it would
+    choose what suits the lean that it started from.
+    """
+    doubt_mm = _doubt_mm(rim, view, top_mm)
+    seen = DiscView(view, np.zeros(2), 0.0, foot_share=0.0)
+    for _ in range(2):
+        heights = edge_heights(
+            seen.view, rim.points_px, rim.outward, top_mm=top_mm, foot_share=rim.foot_share
+        )
         seen = _fit_disc_view(
             seen.view,
-            rim,
-            heights,
+            rim=rim,
+            heights_mm=heights,
             radius_mm=radius_mm,
             sheet_normal=sheet_normal,
             noise_mm=float(np.hypot(seen.rms_mm, doubt_mm)),
             beside=beside,
         )
+    facing = _faces_nadir(seen.view, rim.points_px, rim.outward)
+    share = float(rim.foot_share[facing].mean()) if facing.any() else 0.0
     return replace(seen, foot_share=share)
+
+
+def _doubt_mm(rim: DiscRim, view: View, top_mm: float) -> float:
+    """Say what a rim's points are uncertain by, at the height of its face."""
+    return rim.doubt_px * (view.height_mm - top_mm) / view.focal_px
 
 
 def _fit_disc_view(
     start: View,
+    *,
     rim: DiscRim,
     heights_mm: FloatArray,
-    *,
     radius_mm: float,
     sheet_normal: FloatArray | None,
     noise_mm: float,
-    beside: tuple[DiscRim, ...],
+    beside: tuple[DiscRim, ...] = (),
 ) -> DiscView:
     rim_px, count = rim.points_px, len(rim.points_px)
     noise_mm = max(noise_mm, LEAST_NOISE_MM)
-    mm_per_px = (start.height_mm - float(heights_mm.max())) / start.focal_px
-    tops = float(heights_mm.max())
+    top_mm = float(heights_mm.max())
+    mm_per_px = (start.height_mm - top_mm) / start.focal_px
     levels = [
-        edge_heights(start, one.points_px, one.outward, top_mm=tops, foot_share=one.foot_share)
+        edge_heights(start, one.points_px, one.outward, top_mm=top_mm, foot_share=one.foot_share)
         for one in beside
     ]
     # Every rim is worth as many points as err independently, less what it is located oval by.
@@ -342,7 +371,7 @@ def _fit_disc_view(
         np.concatenate([lean, [np.log(start.height_mm)], centre]),
         x_scale=[0.01, 0.01, 0.01, 1.0, 1.0],
         loss="soft_l1",
-        f_scale=ROBUST_MM,
+        f_scale=max(ROBUST_MM, noise_mm),
         ftol=SETTLED,
         xtol=SETTLED,
         gtol=SETTLED,

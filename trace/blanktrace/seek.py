@@ -54,7 +54,7 @@ radius of any ellipse near by."""
 SHARP_PX = 1.0
 """Least Gaussian across the rim."""
 
-LOUD_SHARE, LOUD_NOISES = 0.35, 3.0
+LOUD_SHARE, LOUD_NOISES = 0.45, 3.0
 """Height of a step, as a share of the median ray's highest, and over what the sheet itself shows,
 from which it may be the rim's: the end of a shadow, spread over many blurs, stays below."""
 
