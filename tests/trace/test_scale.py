@@ -199,3 +199,19 @@ def test_round_discs_beside_leave_one_lean():
     likelier, other = sorted(found, key=lambda one: one.misfit)
     assert _degrees_off(likelier.view, true) < 0.1
     assert _degrees_off(other.view, true) < 0.1 or other.misfit > likelier.misfit + 4
+
+
+@pytest.mark.parametrize("others", [1, 4], ids=["beside one disc", "among four"])
+def test_an_oval_beside_is_not_taken_for_a_leant_disc(others):
+    true = camera(3.0, 60.0)
+    rims = [small_rim(true, place, 11.0) for place in PLACES[:others]]
+    oval = small_rim(true, PLACES[-1], 11.0, oval_px=4.0)
+    found = views_of_disc(
+        rims[0],
+        conic=_conic_of_points(rims[0].points_px),
+        radius_mm=11.0,
+        top_mm=0.0,
+        beside=(*rims[1:], oval),
+        **CAMERA,
+    )
+    assert min(_degrees_off(one.view, true) for one in found) < 0.2

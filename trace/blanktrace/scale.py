@@ -15,7 +15,7 @@ though, passes for shadow, and the upper edge is found there too: the circle tel
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -44,6 +44,10 @@ INDEPENDENT_POINTS = 30
 OVAL_PX = 0.3
 """Amplitude by which a rim may be located out of round, all along it: by what stands beside it,
 shadow to one side and a lit wall to the other. No number of points averages it away."""
+
+ODD_OVALS = 5.0
+"""A rim that is this many times as oval as the others mostly are, or as a rim may be located, is
+no disc's, or that of one which does not lie flat: 1.5 px or more."""
 
 BESIDE_POINTS = 90
 """Points of each other disc's rim: every fourth degree is enough for its roundness."""
@@ -104,6 +108,8 @@ class DiscView:
         Standard uncertainty of the lean, where several discs told it together.
     misfit : float
         What the other discs' roundness says against it, as a chi-square.
+    ovals_px : ndarray, shape (K,)
+        How far out of round each disc's rim still is, this one's first; empty for one alone.
     """
 
     view: View
@@ -112,6 +118,7 @@ class DiscView:
     foot_share: float
     lean_rad: float | None = None
     misfit: float = 0.0
+    ovals_px: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 def edge_heights(
@@ -207,32 +214,70 @@ def views_of_disc(
     """
     rim = rim.thinned(MOST_RIM_POINTS)
     others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
-    found = []
-    for normal, distance in circle_poses(conic, radius_mm=radius_mm):
-        view = View(
-            focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
-        )
-        if others:
-            found.append(
-                _settled_together(
-                    view,
-                    rim,
-                    top_mm=top_mm,
-                    radius_mm=radius_mm,
-                    sheet_normal=sheet_normal,
-                    beside=others,
-                )
+    while True:
+        found = [
+            _seen_from(
+                View(
+                    focal_px=focal_px,
+                    centre_px=centre_px,
+                    normal=normal,
+                    height_mm=distance + top_mm,
+                ),
+                rim,
+                top_mm=top_mm,
+                radius_mm=radius_mm,
+                sheet_normal=sheet_normal,
+                beside=others,
             )
-            continue
-        facing = _faces_nadir(view, rim.points_px, rim.outward)
-        starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
-        tried = [
-            _settled(view, rim, heights_mm=heights, radius_mm=radius_mm, sheet_normal=sheet_normal)
-            for heights in starts
+            for normal, distance in circle_poses(conic, radius_mm=radius_mm)
         ]
-        found.append(min(tried, key=lambda one: one.rms_mm))
+        odd = _odd_one(min(found, key=lambda one: one.misfit).ovals_px)
+        if odd is None:
+            break
+        # If the measured one is odd among the others, none of them is asked.
+        others = (*others[: odd - 1], *others[odd:]) if odd else ()
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
+
+
+def _odd_one(ovals_px: FloatArray) -> int | None:
+    """Find the rim that is an oval and no disc, or lies on no sheet, if there is one."""
+    if not len(ovals_px):
+        return None
+    if len(ovals_px) == 2:
+        # Each is as oval as the other for having been fitted together: the measured one is a disc.
+        return 1 if ovals_px.max() > ODD_OVALS * OVAL_PX else None
+    worst = int(np.argmax(ovals_px))
+    usual = max(float(np.median(ovals_px)), OVAL_PX)
+    return worst if ovals_px[worst] > ODD_OVALS * usual else None
+
+
+def _seen_from(
+    view: View,
+    rim: DiscRim,
+    *,
+    top_mm: float,
+    radius_mm: float,
+    sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
+) -> DiscView:
+    """Search for a view from where one of a disc's two poses puts the camera."""
+    if beside:
+        return _settled_together(
+            view,
+            rim,
+            top_mm=top_mm,
+            radius_mm=radius_mm,
+            sheet_normal=sheet_normal,
+            beside=beside,
+        )
+    facing = _faces_nadir(view, rim.points_px, rim.outward)
+    starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
+    tried = [
+        _settled(view, rim, heights_mm=heights, radius_mm=radius_mm, sheet_normal=sheet_normal)
+        for heights in starts
+    ]
+    return min(tried, key=lambda one: one.rms_mm)
 
 
 def _settled(
@@ -382,13 +427,18 @@ def _fit_disc_view(
     seen = DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
     if not beside:
         return seen
-    plane = [(view.to_plane(rim_px, heights_mm), rim)]
+    plane = [view.to_plane(rim_px, heights_mm)]
     plane += [
-        (view.to_plane(one.points_px, level), one)
-        for one, level in zip(beside, levels, strict=True)
+        view.to_plane(one.points_px, level) for one, level in zip(beside, levels, strict=True)
     ]
-    misfit = float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count
-    return replace(seen, lean_rad=_lean_doubt_rad(view, plane, mm_per_px), misfit=misfit)
+    sines = np.array([_lean_sine(view, one) for one in (rim, *beside)])
+    ovals, radii = np.array([_oval(points) for points in plane]).T
+    return replace(
+        seen,
+        lean_rad=_lean_doubt_rad(ovals, radii, sines, least_mm=OVAL_PX * mm_per_px),
+        misfit=float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count,
+        ovals_px=ovals / mm_per_px,
+    )
 
 
 def _worth_mm(noise_mm: float, mm_per_px: float) -> float:
@@ -412,15 +462,33 @@ def _off_own_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
 
 
-def _lean_doubt_rad(view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_px: float) -> float:
+def _oval(points: FloatArray) -> tuple[float, float]:
+    """Say by what amplitude points leave their circle as an ellipse does; and its radius."""
+    off, centre, radius = _off_own_circle(points)
+    x, y = (points - centre).T
+    return float(abs(2 * np.mean(off * np.exp(2j * np.arctan2(y, x))))), radius
+
+
+def _lean_sine(view: View, rim: DiscRim) -> float:
+    """Sine of the angle between the sheet's normal and the line of sight to a disc."""
+    sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
+    cos = float(view.normal @ sight / np.linalg.norm(sight))
+    return float(np.sqrt(max(1 - cos * cos, 0.0)))
+
+
+def _lean_doubt_rad(
+    ovals_mm: FloatArray, radii_mm: FloatArray, sines: FloatArray, *, least_mm: float
+) -> float:
     """Say how uncertain a lean is under which several rims are as round as can be.
 
     Parameters
     ----------
-    view : View
-    rims : list of (ndarray, DiscRim)
-        Each rim in the plane, and in the photograph.
-    mm_per_px : float
+    ovals_mm, radii_mm : ndarray, shape (K,)
+        By what amplitude each rim is still oval; its radius.
+    sines : ndarray, shape (K,)
+        Of the angle from the sheet's normal to the sight of each.
+    least_mm : float
+        What a rim is located oval by at least.
 
     Returns
     -------
@@ -433,22 +501,13 @@ def _lean_doubt_rad(view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_p
     each one's own. Light from one side and a lens that bends make all of them oval
     alike, which does not show: as much again is allowed for it.
     """
-    ovals, told = [], []
-    for points, rim in rims:
-        off, centre, radius = _off_own_circle(points)
-        angle = np.arctan2(*(points - centre).T[::-1])
-        ovals.append(abs(2 * np.mean(off * np.exp(2j * angle))))
-        sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
-        cos = float(view.normal @ sight / np.linalg.norm(sight))
-        told.append((radius, np.sqrt(max(1 - cos * cos, 0.0))))
-    count = len(rims)
-    own_mm = float(np.sqrt(np.sum(np.square(ovals)) / (count - 1)))
-    oval_mm = max(own_mm, OVAL_PX * mm_per_px) * np.sqrt(1 + 1 / count)
+    count = len(ovals_mm)
+    own_mm = float(np.sqrt(np.sum(ovals_mm**2) / (count - 1)))
+    oval_mm = max(own_mm, least_mm) * np.sqrt(1 + 1 / count)
     # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
     # the root of twice their difference over R; where it leans, by t, like one that differs by
     # their difference over R sin t.
-    radii, sines = np.array(told).T
-    apart = 2 * oval_mm / radii
+    apart = 2 * oval_mm / radii_mm
     leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
     return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
 

@@ -37,6 +37,10 @@ AGREE_DEG = 1.5
 """Disc and sheet that differ by more than this in the camera's lean disagree."""
 
 
+TELLING_DEG = 225.0
+"""Rim that a disc must show to tell the lean: less lets its circle take up what it is oval by."""
+
+
 @dataclass(frozen=True, eq=False)
 class Camera:
     """What is known of the camera before a blank is looked at.
@@ -97,7 +101,7 @@ class Seen:
 
 
 def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
-    """Give the disc's rim in a boundary; none where it follows no circle.
+    """Give the disc's rim in a boundary; none where it follows no circle, or only part of one.
 
     Parameters
     ----------
@@ -108,7 +112,7 @@ def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
         disc = fit_disc(edges[0].apart_px)
     except NoDiscError:
         return None
-    return _rim(edges[0], disc)
+    return _rim(edges[0], disc) if disc.coverage_deg >= TELLING_DEG else None
 
 
 def _rim(edge: Edge, disc: Disc) -> DiscRim:
