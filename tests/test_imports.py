@@ -23,6 +23,7 @@ STAGES = {
     "blanktrace.background",
     "blanktrace.budget",
     "blanktrace.calibrate",
+    "blanktrace.cast",
     "blanktrace.chain",
     "blanktrace.corner",
     "blanktrace.corners",
@@ -70,6 +71,8 @@ MADE_OF = {
     ("blanktrace.seek", "blanktrace.background"),  # light is read through the one curve
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
+    ("blanktrace.cast", "blanktrace.background"),
+    ("blanktrace.cast", "blanktrace.evidence"),  # a shadow as dark as the blank has an edge
     ("blanktrace.holes", "blanktrace.background"),
     ("blanktrace.holes", "blanktrace.evidence"),  # a hole shows the sheet
     ("blanktrace.lost", "blanktrace.background"),
@@ -77,6 +80,7 @@ MADE_OF = {
     ("blanktrace.lost", "blanktrace.ring"),  # if it is a ring
     ("blanktrace.segment", "blanktrace.background"),
     ("blanktrace.segment", "blanktrace.evidence"),  # the cut weighs what each pixel says
+    ("blanktrace.segment", "blanktrace.cast"),  # takes cast shadows off
     ("blanktrace.segment", "blanktrace.holes"),  # opens holes
     ("blanktrace.segment", "blanktrace.lost"),  # and looks for what it lost
     ("blanktrace.silhouette", "blanktrace.lost"),  # which is refused if it stays lost

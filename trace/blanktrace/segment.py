@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture, Sheet
+from blanktrace.cast import shed_cast
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
 from blanktrace.holes import fill_unlike_sheet, find_holes
 from blanktrace.lost import lost_parts, with_ring
@@ -123,6 +124,8 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     guess_blank = _guess_by_colour if by_colour else _guess_by_likeness
     guess = guess_blank(patch, heart, evidence, sheet)
     mask = _cut(guess, patch, evidence)
+    if not by_colour:
+        mask = shed_cast(mask, evidence)
     lost = lost_parts(mask, patch)
     if not lost.any():
         return mask
@@ -149,7 +152,7 @@ def _guess_by_colour(
     labels = _background(near, sheet)
     if own < PALE:
         # A pale colour comes and goes with the noise: its mean tells, over a few pixels.
-        colour = cv2.GaussianBlur(colour, (0, 0), PALE_SMOOTH_PX)
+        colour = np.asarray(cv2.GaussianBlur(colour, (0, 0), PALE_SMOOTH_PX), dtype=np.float32)
         own = float(np.median(colour[heart]))
     least = max(min(1.0, PALE_SHARE * own), FAINT_COLOUR * own)
     labels[near & (colour > np.maximum(least, most / 4))] = cv2.GC_PR_FGD
