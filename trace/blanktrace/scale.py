@@ -242,10 +242,11 @@ def views_of_disc(
 
 def _odd_one(ovals_px: FloatArray) -> int | None:
     """Find the rim that is an oval and no disc, or lies on no sheet, if there is one."""
-    if not len(ovals_px):
+    others = len(ovals_px) - 1
+    if others < 1:
         return None
-    if len(ovals_px) == 2:
-        # Each is as oval as the other for having been fitted together: the measured one is a disc.
+    if others == 1:
+        # Fitted together, each is as oval as the other; it is the measured one that is a disc.
         return 1 if ovals_px.max() > ODD_OVALS * OVAL_PX else None
     worst = int(np.argmax(ovals_px))
     usual = max(float(np.median(ovals_px)), OVAL_PX)
