@@ -3,8 +3,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from blanktrace.rectify import View
+from blanktrace.roundness import DiscRim
 from blanktrace.scale import (
-    DiscRim,
     edge_heights,
     foot_shares,
     rectangle_sides,

@@ -24,6 +24,16 @@ from scipy import ndimage, optimize
 from shapely import MultiPoint, get_coordinates
 
 from blanktrace.rectify import View, circle_poses
+from blanktrace.roundness import (
+    OVAL_PX,
+    USUAL_LEAN_RAD,
+    DiscRim,
+    lean_doubt_rad,
+    lean_sine,
+    odd_one,
+    off_circle,
+    oval_of,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -35,19 +45,10 @@ BARE_LOSS, DARK_LOSS = 0.3, 0.6
 the blank's last, its foot; and from which there may be a wall in shadow below the face's edge."""
 
 SHEET_LEAN_RAD = 0.004
-USUAL_LEAN_RAD = 0.07
-"""What the lean is uncertain by: by the sheet's corners; of a phone held level by eye."""
+"""What the lean is uncertain by where the sheet's corners tell it."""
 
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
-
-OVAL_PX = 0.3
-"""Amplitude by which a rim may be located out of round, all along it: by what stands beside it,
-shadow to one side and a lit wall to the other. No number of points averages it away."""
-
-ODD_OVALS = 5.0
-"""A rim that is this many times as oval as the others mostly are, or as a rim may be located, is
-no disc's, or that of one which does not lie flat: 1.5 px or more."""
 
 BESIDE_POINTS = 90
 """Points of each other disc's rim: every fourth degree is enough for its roundness."""
@@ -62,33 +63,6 @@ STRETCHES = 36
 
 ROBUST_MM = 0.05
 """Residual beyond which a rim point loses its pull (soft L1): a nick or a speck."""
-
-
-@dataclass(frozen=True, eq=False)
-class DiscRim:
-    """A disc's rim, as a photograph shows it.
-
-    Attributes
-    ----------
-    points_px, outward : ndarray, shape (N, 2)
-        Rim points and outward normals, in order.
-    foot_share : ndarray, shape (N,)
-        How likely each was located at the foot of its wall, if that is in view.
-    doubt_px : float
-        Standard uncertainty of the points, root mean square.
-    """
-
-    points_px: FloatArray
-    outward: FloatArray
-    foot_share: FloatArray
-    doubt_px: float
-
-    def thinned(self, count: int) -> DiscRim:
-        """Leave about so many of the points, evenly chosen."""
-        step = max(1, len(self.points_px) // count)
-        return DiscRim(
-            self.points_px[::step], self.outward[::step], self.foot_share[::step], self.doubt_px
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,26 +205,13 @@ def views_of_disc(
             )
             for normal, distance in circle_poses(conic, radius_mm=radius_mm)
         ]
-        odd = _odd_one(min(found, key=lambda one: one.misfit).ovals_px)
+        odd = odd_one(min(found, key=lambda one: one.misfit).ovals_px)
         if odd is None:
             break
         # If the measured one is odd among the others, none of them is asked.
         others = (*others[: odd - 1], *others[odd:]) if odd else ()
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
-
-
-def _odd_one(ovals_px: FloatArray) -> int | None:
-    """Find the rim that is an oval and no disc, or lies on no sheet, if there is one."""
-    others = len(ovals_px) - 1
-    if others < 1:
-        return None
-    if others == 1:
-        # Fitted together, each is as oval as the other; it is the measured one that is a disc.
-        return 1 if ovals_px.max() > ODD_OVALS * OVAL_PX else None
-    worst = int(np.argmax(ovals_px))
-    usual = max(float(np.median(ovals_px)), OVAL_PX)
-    return worst if ovals_px[worst] > ODD_OVALS * usual else None
 
 
 def _seen_from(
@@ -399,7 +360,7 @@ def _fit_disc_view(
         view, centre = unpack(p)
         off = np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm
         others = [
-            weight * _off_own_circle(view.to_plane(one.points_px, level))[0]
+            weight * off_circle(view.to_plane(one.points_px, level))[0]
             for one, level, weight in zip(beside, levels, weights, strict=True)
         ]
         return np.concatenate([off, *others, pull * (p[:2] - expected)])
@@ -432,11 +393,11 @@ def _fit_disc_view(
     plane += [
         view.to_plane(one.points_px, level) for one, level in zip(beside, levels, strict=True)
     ]
-    sines = np.array([_lean_sine(view, one) for one in (rim, *beside)])
-    ovals, radii = np.array([_oval(points) for points in plane]).T
+    sines = np.array([lean_sine(view, one) for one in (rim, *beside)])
+    ovals, radii = np.array([oval_of(points) for points in plane]).T
     return replace(
         seen,
-        lean_rad=_lean_doubt_rad(ovals, radii, sines, least_mm=OVAL_PX * mm_per_px),
+        lean_rad=lean_doubt_rad(ovals, radii, sines, least_mm=OVAL_PX * mm_per_px),
         misfit=float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count,
         ovals_px=ovals / mm_per_px,
     )
@@ -445,72 +406,6 @@ def _fit_disc_view(
 def _worth_mm(noise_mm: float, mm_per_px: float) -> float:
     """Noise of a point that would make a rim as uncertain as its points and its ovalness do."""
     return float(np.hypot(noise_mm, np.sqrt(INDEPENDENT_POINTS) * OVAL_PX * mm_per_px))
-
-
-def _off_own_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Say how far points lie outside the circle that fits them best; its centre and radius.
-
-    Notes
-    -----
-    The algebraic fit (Kasa) is linear, and unbiased enough for a rim seen all round.
-    """
-    middle = points.mean(axis=0)
-    local = points - middle
-    square = np.sum(local**2, axis=1)
-    columns = np.column_stack([2 * local, np.ones(len(local))])
-    x, y, rest = np.linalg.solve(columns.T @ columns, columns.T @ square)
-    radius = float(np.sqrt(rest + x * x + y * y))
-    return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
-
-
-def _oval(points: FloatArray) -> tuple[float, float]:
-    """Say by what amplitude points leave their circle as an ellipse does; and its radius."""
-    off, centre, radius = _off_own_circle(points)
-    x, y = (points - centre).T
-    return float(abs(2 * np.mean(off * np.exp(2j * np.arctan2(y, x))))), radius
-
-
-def _lean_sine(view: View, rim: DiscRim) -> float:
-    """Sine of the angle between the sheet's normal and the line of sight to a disc."""
-    sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
-    cos = float(view.normal @ sight / np.linalg.norm(sight))
-    return float(np.sqrt(max(1 - cos * cos, 0.0)))
-
-
-def _lean_doubt_rad(
-    ovals_mm: FloatArray, radii_mm: FloatArray, sines: FloatArray, *, least_mm: float
-) -> float:
-    """Say how uncertain a lean is under which several rims are as round as can be.
-
-    Parameters
-    ----------
-    ovals_mm, radii_mm : ndarray, shape (K,)
-        By what amplitude each rim is still oval; its radius.
-    sines : ndarray, shape (K,)
-        Of the angle from the sheet's normal to the sight of each.
-    least_mm : float
-        What a rim is located oval by at least.
-
-    Returns
-    -------
-    float
-        Standard uncertainty, along and across.
-
-    Notes
-    -----
-    How much the rims differ in what they are still oval by says how much of it is
-    each one's own. Light from one side and a lens that bends make all of them oval
-    alike, which does not show: as much again is allowed for it.
-    """
-    count = len(ovals_mm)
-    own_mm = float(np.sqrt(np.sum(ovals_mm**2) / (count - 1)))
-    oval_mm = max(own_mm, least_mm) * np.sqrt(1 + 1 / count)
-    # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
-    # the root of twice their difference over R; where it leans, by t, like one that differs by
-    # their difference over R sin t.
-    apart = 2 * oval_mm / radii_mm
-    leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
-    return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
 
 
 def view_of_length(

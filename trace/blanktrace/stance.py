@@ -21,8 +21,8 @@ from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
 from blanktrace.rims import lay_rims
+from blanktrace.roundness import DiscRim
 from blanktrace.scale import (
-    DiscRim,
     DiscView,
     edge_heights,
     foot_shares,
