@@ -58,7 +58,7 @@ radius of any ellipse near by."""
 SHARP_PX = 1.0
 """Least Gaussian across the rim."""
 
-LOUD_SHARE, LOUD_NOISES = 0.35, 3.0
+LOUD_SHARE, LOUD_NOISES = 0.45, 3.0
 """Height of a step, as a share of the median ray's highest, and over what the sheet itself shows,
 from which it may be the rim's: the end of a shadow, spread over many blurs, stays below."""
 
@@ -88,6 +88,9 @@ LEAST_VOTES, LEAST_FOUND, LEAST_LEAD = 0.35, 0.6, 0.05
 """Share of all rays whose outermost edge speaks for the ellipse (each vote graded), and of those
 with any edge on it, below which there is no rim to be told; and by how much the votes must be
 more than those for the boundary itself."""
+
+FEWEST_VOTERS = 30
+"""Rays that an ellipse is fitted to at least."""
 
 FARTHEST = 0.25
 """How far from the rim found the boundary may have run, as a share of the radius."""
@@ -290,6 +293,8 @@ def _elected(
         return None
     best = int(np.argmax(votes))
     voters = np.abs(off[best]) < 2 * TOLERANCE_BLURS * look.blur_px
+    if np.count_nonzero(voters) < FEWEST_VOTERS:
+        return None
     blur = np.sqrt(max(float(np.median(width[voters] ** 2)) - look.blur_px**2, 0.0))
     return fit_ellipse(places[voters]), max(SHARP_PX, blur), float(votes[best])
 
