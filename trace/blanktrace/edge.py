@@ -108,6 +108,8 @@ class Edge:
     ----------
     points_px : ndarray, shape (N, 2)
         Boundary points (x, y), in order, the ring not repeated, on few lines and arcs.
+    located_px : ndarray, shape (N, 2)
+        The same points, each where it was located by itself.
     apart_px : ndarray, shape (N, 2)
         The same points, each stretch where it was located, joined to the next or not.
     outward : ndarray, shape (N, 2)
@@ -123,6 +125,7 @@ class Edge:
     """
 
     points_px: FloatArray
+    located_px: FloatArray
     apart_px: FloatArray
     outward: FloatArray
     strength: FloatArray
@@ -183,6 +186,7 @@ def locate_edge(
     faired = fair_ring(ring, doubt_px, spacing_px=SPACING_PX)
     return Edge(
         points_px=faired.joined_px,
+        located_px=ring,
         apart_px=faired.apart_px,
         outward=_outward(faired.joined_px, 2 * SPACING_PX),
         strength=strength,

@@ -335,8 +335,10 @@ def _straight(edges: tuple[Edge, ...], lens: Lens) -> tuple[Edge, ...]:
         points = lens.straighten(edge.points_px)
         ahead = lens.straighten(edge.points_px + edge.outward) - points
         outward = ahead / np.hypot(*ahead.T)[:, None]
-        apart = lens.straighten(edge.apart_px)
-        found.append(replace(edge, points_px=points, apart_px=apart, outward=outward))
+        located, apart = lens.straighten(edge.located_px), lens.straighten(edge.apart_px)
+        found.append(
+            replace(edge, points_px=points, located_px=located, apart_px=apart, outward=outward)
+        )
     return tuple(found)
 
 

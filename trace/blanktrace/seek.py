@@ -340,6 +340,7 @@ def _edge(
     strength = look.steps[np.arange(len(rim)), column] / noise
     return Edge(
         points_px=rim,
+        located_px=rim,
         apart_px=rim,
         outward=look.outward,
         # Where no edge was met the others place the rim, by their ellipse.

@@ -41,6 +41,10 @@ TELLING_DEG = 225.0
 """Rim that a disc must show to tell the lean: less lets its circle take up what it is oval by."""
 
 
+MOST_BEYOND_PX = 0.6
+"""How far outside its line or arc a point is believed, where it alone tells a blank's length."""
+
+
 @dataclass(frozen=True, eq=False)
 class Camera:
     """What is known of the camera before a blank is looked at.
@@ -193,7 +197,7 @@ def see_plain_blank(
         height_mm=camera.focal_px,
     )
     view = view_of_length(
-        edges[0].points_px,
+        _extent_px(edges[0]),
         edges[0].outward,
         foot_share=foot_shares(edges[0].loss_beside),
         measured_mm=measured_mm,
@@ -245,6 +249,19 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
         corrected_by=other.corrected_by,
         doubt_deg=other.doubt_deg,
         lean_rad=other.lean_rad,
+    )
+
+
+def _extent_px(edge: Edge) -> FloatArray:
+    """Give the points that tell how far a blank reaches.
+
+    Lines and arcs draw a rounded corner out, and cut a round end a little short;
+    single points may lie far outside, on a shadow or a grain line.
+    """
+    beyond = np.einsum("nk,nk->n", edge.located_px - edge.points_px, edge.outward)
+    return np.asarray(
+        edge.points_px + np.minimum(beyond, MOST_BEYOND_PX)[:, None] * edge.outward,
+        dtype=np.float64,
     )
 
 
