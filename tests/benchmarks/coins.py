@@ -23,6 +23,7 @@ from tests.benchmarks.tables import figure, text_table
 
 PHOTOS = Path(__file__).parents[3] / "shared" / "photos"
 THICK_MM = 2.0
+NEAR = 0.01
 HEADS = ("scaled by", "coin", "found mm", "published", "off mm", "stated u95")
 
 
@@ -40,26 +41,57 @@ def report_coins(folder: Path) -> str:
     if not (folder / "truth.json").exists():
         return f"skipped: there is no folder {folder.name} with photographs beside the repository"
     photos = json.loads((folder / "truth.json").read_text())["photos"]
-    return "\n\n".join(_report(folder / photo["file"], photo["objects"]) for photo in photos)
+    measured = [_measure(folder / photo["file"], photo["objects"]) for photo in photos]
+    rows = [row for one in measured for row in one.rows]
+    refused, count = sum(len(one.refusals) for one in measured), sum(one.count for one in measured)
+    whole = f"all: {count - refused} of {count} round coins taken as the scale; {_summary(rows)}"
+    return "\n\n".join([*map(_report, measured), whole])
 
 
-def _report(file: Path, objects: list[dict[str, Any]]) -> str:
+@dataclass(frozen=True)
+class Measured:
+    """What scaling one photograph by each of its coins gave."""
+
+    name: str
+    count: int
+    refusals: list[str]
+    rows: list[tuple[str, ...]]
+
+
+def _measure(file: Path, objects: list[dict[str, Any]]) -> Measured:
     coins = round_coins(objects)
     rows: list[tuple[str, ...]] = []
-    said: list[str] = []
+    refusals: list[str] = []
     for first in coins:
         try:
             outlines = trace_photos(file, disc=first.diameter_mm, thick=THICK_MM, at=first.at)
         except TraceError as error:
-            said.append(f"by {first.name}: {type(error).__name__}: {error}")
+            refusals.append(f"by {first.name}: {type(error).__name__}: {error}")
             continue
         rows += _rows(first, coins, outlines)
-    lines = [f"{file.name}: {len(coins)} round coins", *said]
-    if rows:
-        share = [abs(float(row[4])) / float(row[3]) for row in rows]
-        lines.append(text_table(HEADS, rows))
-        lines.append(f"off by {np.median(share):.2%} in the median, {max(share):.2%} at worst")
-    return "\n".join(lines)
+    return Measured(file.name, len(coins), refusals, rows)
+
+
+def _report(measured: Measured) -> str:
+    head = f"{measured.name}: {measured.count} round coins"
+    return "\n".join(
+        [head, *measured.refusals, text_table(HEADS, measured.rows), _summary(measured.rows)]
+    )
+
+
+def _summary(rows: list[tuple[str, ...]]) -> str:
+    """Say how far off the others are, as a share of their diameters, and what was stated."""
+    if not rows:
+        return "no other coin measured"
+    published, off, stated = (np.array([abs(float(row[k])) for row in rows]) for k in (3, 4, 5))
+    share = off / published
+    low, middle, high = np.quantile(stated / published, (0.1, 0.5, 0.9))
+    return (
+        f"the others off by {np.median(share):.2%} in the median, {share.max():.2%} at worst, "
+        f"{np.sum(share <= NEAR)} of {len(rows)} within {NEAR:.0%}; "
+        f"{np.sum(off <= stated)} within the stated u95, "
+        f"which is {middle:.1%} in the median, {low:.1%} to {high:.1%} for 8 in 10"
+    )
 
 
 def round_coins(objects: list[dict[str, Any]]) -> list[Coin]:

@@ -3,8 +3,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from blanktrace.rectify import View
+from blanktrace.roundness import DiscRim
 from blanktrace.scale import (
-    DiscRim,
     edge_heights,
     foot_shares,
     rectangle_sides,
@@ -199,3 +199,17 @@ def test_round_discs_beside_leave_one_lean():
     likelier, other = sorted(found, key=lambda one: one.misfit)
     assert _degrees_off(likelier.view, true) < 0.1
     assert _degrees_off(other.view, true) < 0.1 or other.misfit > likelier.misfit + 4
+
+
+@pytest.mark.parametrize("others", [1, 4], ids=["beside one disc", "among four"])
+def test_an_oval_beside_is_not_taken_for_a_leant_disc(others):
+    true = camera(3.0, 60.0)
+    rims = [small_rim(true, place, 11.0) for place in PLACES[:others]]
+    oval = small_rim(true, PLACES[-1], 11.0, oval_px=4.0)
+    conic = _conic_of_points(rims[0].points_px)
+    with_it, without = (
+        views_of_disc(rims[0], conic=conic, radius_mm=11.0, top_mm=0.0, beside=beside, **CAMERA)
+        for beside in ((*rims[1:], oval), tuple(rims[1:]))
+    )
+    for one, other in zip(with_it, without, strict=True):
+        assert_allclose(one.view.normal, other.view.normal, atol=1e-9)

@@ -30,7 +30,7 @@ from blanktrace.lens import Lens
 from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
-from blanktrace.scale import DiscRim
+from blanktrace.roundness import DiscRim
 from blanktrace.seek import seek_rim
 from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
 from blanktrace.spread import add_spread

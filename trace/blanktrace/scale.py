@@ -15,7 +15,8 @@ though, passes for shadow, and the upper edge is found there too: the circle tel
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,16 @@ from scipy import ndimage, optimize
 from shapely import MultiPoint, get_coordinates
 
 from blanktrace.rectify import View, circle_poses
+from blanktrace.roundness import (
+    OVAL_PX,
+    USUAL_LEAN_RAD,
+    DiscRim,
+    lean_doubt_rad,
+    lean_sine,
+    odd_one,
+    off_circle,
+    oval_of,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -34,15 +45,10 @@ BARE_LOSS, DARK_LOSS = 0.3, 0.6
 the blank's last, its foot; and from which there may be a wall in shadow below the face's edge."""
 
 SHEET_LEAN_RAD = 0.004
-USUAL_LEAN_RAD = 0.07
-"""What the lean is uncertain by: by the sheet's corners; of a phone held level by eye."""
+"""What the lean is uncertain by where the sheet's corners tell it."""
 
 INDEPENDENT_POINTS = 30
 """Points of a rim that err independently: neighbours share their shading and grain."""
-
-OVAL_PX = 0.3
-"""Amplitude by which a rim may be located out of round, all along it: by what stands beside it,
-shadow to one side and a lit wall to the other. No number of points averages it away."""
 
 BESIDE_POINTS = 90
 """Points of each other disc's rim: every fourth degree is enough for its roundness."""
@@ -57,33 +63,6 @@ STRETCHES = 36
 
 ROBUST_MM = 0.05
 """Residual beyond which a rim point loses its pull (soft L1): a nick or a speck."""
-
-
-@dataclass(frozen=True, eq=False)
-class DiscRim:
-    """A disc's rim, as a photograph shows it.
-
-    Attributes
-    ----------
-    points_px, outward : ndarray, shape (N, 2)
-        Rim points and outward normals, in order.
-    foot_share : ndarray, shape (N,)
-        How likely each was located at the foot of its wall, if that is in view.
-    doubt_px : float
-        Standard uncertainty of the points, root mean square.
-    """
-
-    points_px: FloatArray
-    outward: FloatArray
-    foot_share: FloatArray
-    doubt_px: float
-
-    def thinned(self, count: int) -> DiscRim:
-        """Leave about so many of the points, evenly chosen."""
-        step = max(1, len(self.points_px) // count)
-        return DiscRim(
-            self.points_px[::step], self.outward[::step], self.foot_share[::step], self.doubt_px
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +82,8 @@ class DiscView:
         Standard uncertainty of the lean, where several discs told it together.
     misfit : float
         What the other discs' roundness says against it, as a chi-square.
+    ovals_px : ndarray, shape (K,)
+        How far out of round each disc's rim still is, this one's first; empty for one alone.
     """
 
     view: View
@@ -111,6 +92,7 @@ class DiscView:
     foot_share: float
     lean_rad: float | None = None
     misfit: float = 0.0
+    ovals_px: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 def edge_heights(
@@ -206,28 +188,58 @@ def views_of_disc(
     """
     rim = rim.thinned(MOST_RIM_POINTS)
     others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
-    found = []
-    for normal, distance in circle_poses(conic, radius_mm=radius_mm):
-        view = View(
-            focal_px=focal_px, centre_px=centre_px, normal=normal, height_mm=distance + top_mm
-        )
-        facing = _faces_nadir(view, rim.points_px, rim.outward)
-        count = len(rim.points_px)
-        starts = np.full(count, top_mm), np.where(facing, 0.0, top_mm)
-        tried = [
-            _settled(
-                view,
+    while True:
+        found = [
+            _seen_from(
+                View(
+                    focal_px=focal_px,
+                    centre_px=centre_px,
+                    normal=normal,
+                    height_mm=distance + top_mm,
+                ),
                 rim,
-                heights_mm=heights,
+                top_mm=top_mm,
                 radius_mm=radius_mm,
                 sheet_normal=sheet_normal,
                 beside=others,
             )
-            for heights in starts
+            for normal, distance in circle_poses(conic, radius_mm=radius_mm)
         ]
-        found.append(min(tried, key=lambda one: one.rms_mm))
+        odd = odd_one(min(found, key=lambda one: one.misfit).ovals_px)
+        if odd is None:
+            break
+        # If the measured one is odd among the others, none of them is asked.
+        others = (*others[: odd - 1], *others[odd:]) if odd else ()
     first, second = sorted(found, key=lambda one: one.view.tilt_deg)
     return first, second
+
+
+def _seen_from(
+    view: View,
+    rim: DiscRim,
+    *,
+    top_mm: float,
+    radius_mm: float,
+    sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
+) -> DiscView:
+    """Search for a view from where one of a disc's two poses puts the camera."""
+    if beside:
+        return _settled_together(
+            view,
+            rim,
+            top_mm=top_mm,
+            radius_mm=radius_mm,
+            sheet_normal=sheet_normal,
+            beside=beside,
+        )
+    facing = _faces_nadir(view, rim.points_px, rim.outward)
+    starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
+    tried = [
+        _settled(view, rim, heights_mm=heights, radius_mm=radius_mm, sheet_normal=sheet_normal)
+        for heights in starts
+    ]
+    return min(tried, key=lambda one: one.rms_mm)
 
 
 def _settled(
@@ -237,7 +249,6 @@ def _settled(
     heights_mm: FloatArray,
     radius_mm: float,
     sheet_normal: FloatArray | None,
-    beside: tuple[DiscRim, ...],
 ) -> DiscView:
     """Fit, decide anew for each wall in view which of its edges was located, and fit again.
 
@@ -246,17 +257,9 @@ def _settled(
     better over a stretch of the rim decides.
     """
     top_mm = float(heights_mm.max())
-    rim_px = rim.points_px
-    doubt_mm = rim.doubt_px * (view.height_mm - top_mm) / view.focal_px
-    seen = _fit_disc_view(
-        view,
-        rim,
-        heights_mm,
-        radius_mm=radius_mm,
-        sheet_normal=sheet_normal,
-        noise_mm=doubt_mm,
-        beside=beside,
-    )
+    rim_px, doubt_mm = rim.points_px, _doubt_mm(rim, view, top_mm)
+    fit = partial(_fit_disc_view, rim=rim, radius_mm=radius_mm, sheet_normal=sheet_normal)
+    seen = fit(view, heights_mm=heights_mm, noise_mm=doubt_mm)
     run = max(3, len(rim_px) // STRETCHES)
     before: FloatArray | None = None
     for _ in range(2):
@@ -272,34 +275,67 @@ def _settled(
         if before is not None and np.array_equal(heights, before):
             break
         before = heights
+        noise_mm = float(np.hypot(seen.rms_mm, doubt_mm))
+        seen = fit(seen.view, heights_mm=heights, noise_mm=noise_mm)
+    return replace(seen, foot_share=share)
+
+
+def _settled_together(
+    view: View,
+    rim: DiscRim,
+    *,
+    top_mm: float,
+    radius_mm: float,
+    sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
+) -> DiscView:
+    """Fit to several rims, and again with the walls that are then in view.
+
+    The light beside each rim says which edge of a wall was located. That the
+    measured one's fits its circle better one way or the other says less: it would
+    choose what suits the lean that it started from.
+    """
+    doubt_mm = _doubt_mm(rim, view, top_mm)
+    seen = DiscView(view, np.zeros(2), 0.0, foot_share=0.0)
+    for _ in range(2):
+        heights = edge_heights(
+            seen.view, rim.points_px, rim.outward, top_mm=top_mm, foot_share=rim.foot_share
+        )
         seen = _fit_disc_view(
             seen.view,
-            rim,
-            heights,
+            rim=rim,
+            heights_mm=heights,
             radius_mm=radius_mm,
             sheet_normal=sheet_normal,
             noise_mm=float(np.hypot(seen.rms_mm, doubt_mm)),
             beside=beside,
         )
+    facing = _faces_nadir(seen.view, rim.points_px, rim.outward)
+    share = float(rim.foot_share[facing].mean()) if facing.any() else 0.0
     return replace(seen, foot_share=share)
+
+
+def _doubt_mm(rim: DiscRim, view: View, top_mm: float) -> float:
+    """Say what a rim's points are uncertain by, at the height of its face."""
+    return rim.doubt_px * (view.height_mm - top_mm) / view.focal_px
 
 
 def _fit_disc_view(
     start: View,
+    *,
     rim: DiscRim,
     heights_mm: FloatArray,
-    *,
     radius_mm: float,
     sheet_normal: FloatArray | None,
     noise_mm: float,
-    beside: tuple[DiscRim, ...],
+    beside: tuple[DiscRim, ...] = (),
 ) -> DiscView:
     rim_px, count = rim.points_px, len(rim.points_px)
     noise_mm = max(noise_mm, LEAST_NOISE_MM)
-    mm_per_px = (start.height_mm - float(heights_mm.max())) / start.focal_px
-    tops = float(heights_mm.max())
+    top_mm = float(heights_mm.max())
+    mm_per_px = (start.height_mm - top_mm) / start.focal_px
     levels = [
-        edge_heights(start, one.points_px, one.outward, top_mm=tops, foot_share=one.foot_share)
+        edge_heights(start, one.points_px, one.outward, top_mm=top_mm, foot_share=one.foot_share)
         for one in beside
     ]
     # Every rim is worth as many points as err independently, less what it is located oval by.
@@ -324,7 +360,7 @@ def _fit_disc_view(
         view, centre = unpack(p)
         off = np.hypot(*(view.to_plane(rim_px, heights_mm) - centre).T) - radius_mm
         others = [
-            weight * _off_own_circle(view.to_plane(one.points_px, level))[0]
+            weight * off_circle(view.to_plane(one.points_px, level))[0]
             for one, level, weight in zip(beside, levels, weights, strict=True)
         ]
         return np.concatenate([off, *others, pull * (p[:2] - expected)])
@@ -342,7 +378,7 @@ def _fit_disc_view(
         np.concatenate([lean, [np.log(start.height_mm)], centre]),
         x_scale=[0.01, 0.01, 0.01, 1.0, 1.0],
         loss="soft_l1",
-        f_scale=ROBUST_MM,
+        f_scale=max(ROBUST_MM, noise_mm),
         ftol=SETTLED,
         xtol=SETTLED,
         gtol=SETTLED,
@@ -353,75 +389,23 @@ def _fit_disc_view(
     seen = DiscView(view=view, centre_mm=centre, rms_mm=rms, foot_share=0.0)
     if not beside:
         return seen
-    plane = [(view.to_plane(rim_px, heights_mm), rim)]
+    plane = [view.to_plane(rim_px, heights_mm)]
     plane += [
-        (view.to_plane(one.points_px, level), one)
-        for one, level in zip(beside, levels, strict=True)
+        view.to_plane(one.points_px, level) for one, level in zip(beside, levels, strict=True)
     ]
-    misfit = float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count
-    return replace(seen, lean_rad=_lean_doubt_rad(view, plane, mm_per_px), misfit=misfit)
+    sines = np.array([lean_sine(view, one) for one in (rim, *beside)])
+    ovals, radii = np.array([oval_of(points) for points in plane]).T
+    return replace(
+        seen,
+        lean_rad=lean_doubt_rad(ovals, radii, sines, least_mm=OVAL_PX * mm_per_px),
+        misfit=float(np.sum(off[count:-2] ** 2)) / own**2 * INDEPENDENT_POINTS / count,
+        ovals_px=ovals / mm_per_px,
+    )
 
 
 def _worth_mm(noise_mm: float, mm_per_px: float) -> float:
     """Noise of a point that would make a rim as uncertain as its points and its ovalness do."""
     return float(np.hypot(noise_mm, np.sqrt(INDEPENDENT_POINTS) * OVAL_PX * mm_per_px))
-
-
-def _off_own_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Say how far points lie outside the circle that fits them best; its centre and radius.
-
-    Notes
-    -----
-    The algebraic fit (Kasa) is linear, and unbiased enough for a rim seen all round.
-    """
-    middle = points.mean(axis=0)
-    local = points - middle
-    square = np.sum(local**2, axis=1)
-    columns = np.column_stack([2 * local, np.ones(len(local))])
-    x, y, rest = np.linalg.solve(columns.T @ columns, columns.T @ square)
-    radius = float(np.sqrt(rest + x * x + y * y))
-    return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
-
-
-def _lean_doubt_rad(view: View, rims: list[tuple[FloatArray, DiscRim]], mm_per_px: float) -> float:
-    """Say how uncertain a lean is under which several rims are as round as can be.
-
-    Parameters
-    ----------
-    view : View
-    rims : list of (ndarray, DiscRim)
-        Each rim in the plane, and in the photograph.
-    mm_per_px : float
-
-    Returns
-    -------
-    float
-        Standard uncertainty, along and across.
-
-    Notes
-    -----
-    How much the rims differ in what they are still oval by says how much of it is
-    each one's own. Light from one side and a lens that bends make all of them oval
-    alike, which does not show: as much again is allowed for it.
-    """
-    ovals, told = [], []
-    for points, rim in rims:
-        off, centre, radius = _off_own_circle(points)
-        angle = np.arctan2(*(points - centre).T[::-1])
-        ovals.append(abs(2 * np.mean(off * np.exp(2j * angle))))
-        sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
-        cos = float(view.normal @ sight / np.linalg.norm(sight))
-        told.append((radius, np.sqrt(max(1 - cos * cos, 0.0))))
-    count = len(rims)
-    own_mm = float(np.sqrt(np.sum(np.square(ovals)) / (count - 1)))
-    oval_mm = max(own_mm, OVAL_PX * mm_per_px) * np.sqrt(1 + 1 / count)
-    # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
-    # the root of twice their difference over R; where it leans, by t, like one that differs by
-    # their difference over R sin t.
-    radii, sines = np.array(told).T
-    apart = 2 * oval_mm / radii
-    leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
-    return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
 
 
 def view_of_length(

@@ -21,8 +21,8 @@ from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
 from blanktrace.rectify import View
 from blanktrace.rims import lay_rims
+from blanktrace.roundness import DiscRim
 from blanktrace.scale import (
-    DiscRim,
     DiscView,
     edge_heights,
     foot_shares,
@@ -35,6 +35,10 @@ FloatArray = NDArray[np.float64]
 
 AGREE_DEG = 1.5
 """Disc and sheet that differ by more than this in the camera's lean disagree."""
+
+
+TELLING_DEG = 225.0
+"""Rim that a disc must show to tell the lean: less lets its circle take up what it is oval by."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +101,7 @@ class Seen:
 
 
 def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
-    """Give the disc's rim in a boundary; none where it follows no circle.
+    """Give the disc's rim in a boundary; none where it follows no circle, or only part of one.
 
     Parameters
     ----------
@@ -108,7 +112,7 @@ def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
         disc = fit_disc(edges[0].apart_px)
     except NoDiscError:
         return None
-    return _rim(edges[0], disc)
+    return _rim(edges[0], disc) if disc.coverage_deg >= TELLING_DEG else None
 
 
 def _rim(edge: Edge, disc: Disc) -> DiscRim:

@@ -1,0 +1,160 @@
+"""Say how round discs come out under a lean of the camera, and how surely that tells it.
+
+A small or uneven rim tells the lean badly: a pixel that it is out of round on one side
+looks like several degrees. Discs on one sheet share one lean, and each must come out
+round under it, whatever its size; what they are still oval by, one against the other,
+says how uncertain the lean is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blanktrace.rectify import View
+
+FloatArray = NDArray[np.float64]
+
+USUAL_LEAN_RAD = 0.07
+"""What the lean of a phone held level by eye is uncertain by."""
+
+OVAL_PX = 0.3
+"""Amplitude by which a rim may be located out of round, all along it: by what stands beside it,
+shadow to one side and a lit wall to the other. No number of points averages it away."""
+
+ODD_OVALS = 5.0
+"""A rim that is this many times as oval as the others mostly are, or as a rim may be located, is
+no disc's, or that of one which does not lie flat: 1.5 px or more."""
+
+
+@dataclass(frozen=True, eq=False)
+class DiscRim:
+    """A disc's rim, as a photograph shows it.
+
+    Attributes
+    ----------
+    points_px, outward : ndarray, shape (N, 2)
+        Rim points and outward normals, in order.
+    foot_share : ndarray, shape (N,)
+        How likely each was located at the foot of its wall, if that is in view.
+    doubt_px : float
+        Standard uncertainty of the points, root mean square.
+    """
+
+    points_px: FloatArray
+    outward: FloatArray
+    foot_share: FloatArray
+    doubt_px: float
+
+    def thinned(self, count: int) -> DiscRim:
+        """Leave about so many of the points, evenly chosen."""
+        step = max(1, len(self.points_px) // count)
+        return DiscRim(
+            self.points_px[::step], self.outward[::step], self.foot_share[::step], self.doubt_px
+        )
+
+
+def odd_one(ovals_px: FloatArray) -> int | None:
+    """Find the rim that is an oval and no disc, or does not lie flat, if there is one.
+
+    Parameters
+    ----------
+    ovals_px : ndarray, shape (K,)
+        By what amplitude each rim is oval under one lean, the measured disc's first.
+
+    Returns
+    -------
+    int or None
+    """
+    others = len(ovals_px) - 1
+    if others < 1:
+        return None
+    if others == 1:
+        # Fitted together, each is as oval as the other; it is the measured one that is a disc.
+        return 1 if ovals_px.max() > ODD_OVALS * OVAL_PX else None
+    worst = int(np.argmax(ovals_px))
+    usual = max(float(np.median(ovals_px)), OVAL_PX)
+    return worst if ovals_px[worst] > ODD_OVALS * usual else None
+
+
+def off_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Say how far points lie outside the circle that fits them best; its centre and radius.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+
+    Returns
+    -------
+    off : ndarray, shape (N,)
+    centre : ndarray, shape (2,)
+    radius : float
+
+    Notes
+    -----
+    The algebraic fit (Kasa) is linear, and unbiased enough for a rim seen all round [1]_.
+
+    References
+    ----------
+    .. [1] I. Kasa, "A circle fitting procedure and its error analysis", IEEE Transactions on
+       Instrumentation and Measurement 25 (1976) 8-14.
+    """
+    middle = points.mean(axis=0)
+    local = points - middle
+    square = np.sum(local**2, axis=1)
+    columns = np.column_stack([2 * local, np.ones(len(local))])
+    x, y, rest = np.linalg.solve(columns.T @ columns, columns.T @ square)
+    radius = float(np.sqrt(rest + x * x + y * y))
+    return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
+
+
+def oval_of(points: FloatArray) -> tuple[float, float]:
+    """Say by what amplitude points leave their circle as an ellipse does; and its radius."""
+    off, centre, radius = off_circle(points)
+    x, y = (points - centre).T
+    return float(abs(2 * np.mean(off * np.exp(2j * np.arctan2(y, x))))), radius
+
+
+def lean_sine(view: View, rim: DiscRim) -> float:
+    """Sine of the angle between the sheet's normal and the line of sight to a disc."""
+    sight = np.append((rim.points_px.mean(axis=0) - view.centre_px) / view.focal_px, 1.0)
+    cos = float(view.normal @ sight / np.linalg.norm(sight))
+    return float(np.sqrt(max(1 - cos * cos, 0.0)))
+
+
+def lean_doubt_rad(
+    ovals_mm: FloatArray, radii_mm: FloatArray, sines: FloatArray, *, least_mm: float
+) -> float:
+    """Say how uncertain a lean is under which several rims are as round as can be.
+
+    Parameters
+    ----------
+    ovals_mm, radii_mm : ndarray, shape (K,)
+        By what amplitude each rim is still oval; its radius.
+    sines : ndarray, shape (K,)
+        Of the angle from the sheet's normal to the sight of each.
+    least_mm : float
+        What a rim is located oval by at least.
+
+    Returns
+    -------
+    float
+        Standard uncertainty, along and across.
+
+    Notes
+    -----
+    How much the rims differ in what they are still oval by says how much of it is
+    each one's own. Light from one side and a lens that bends make all of them oval
+    alike, which does not show: as much again is allowed for it.
+    """
+    count = len(ovals_mm)
+    own_mm = float(np.sqrt(np.sum(ovals_mm**2) / (count - 1)))
+    oval_mm = max(own_mm, least_mm) * np.sqrt(1 + 1 / count)
+    # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
+    # the root of twice their difference over R; where it leans, by t, like one that differs by
+    # their difference over R sin t.
+    apart = 2 * oval_mm / radii_mm
+    leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
+    return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
