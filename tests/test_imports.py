@@ -29,6 +29,7 @@ STAGES = {
     "blanktrace.corners",
     "blanktrace.cross_check",
     "blanktrace.disc",
+    "blanktrace.drilled",
     "blanktrace.edge",
     "blanktrace.evidence",
     "blanktrace.holes",
@@ -73,6 +74,8 @@ MADE_OF = {
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
     ("blanktrace.cast", "blanktrace.background"),
     ("blanktrace.cast", "blanktrace.evidence"),  # a shadow as dark as the blank has an edge
+    ("blanktrace.drilled", "blanktrace.background"),
+    ("blanktrace.drilled", "blanktrace.evidence"),  # both weigh a difference by what varies
     ("blanktrace.holes", "blanktrace.background"),
     ("blanktrace.holes", "blanktrace.evidence"),  # a hole shows the sheet
     ("blanktrace.lost", "blanktrace.background"),
@@ -81,6 +84,7 @@ MADE_OF = {
     ("blanktrace.segment", "blanktrace.background"),
     ("blanktrace.segment", "blanktrace.evidence"),  # the cut weighs what each pixel says
     ("blanktrace.segment", "blanktrace.cast"),  # takes cast shadows off
+    ("blanktrace.segment", "blanktrace.drilled"),  # finds round holes
     ("blanktrace.segment", "blanktrace.holes"),  # opens holes
     ("blanktrace.segment", "blanktrace.lost"),  # and looks for what it lost
     ("blanktrace.silhouette", "blanktrace.lost"),  # which is refused if it stays lost

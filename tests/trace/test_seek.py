@@ -91,3 +91,15 @@ def test_leaves_a_boundary_where_there_is_nothing_round():
     rough = ring(flat=0.1)
     edge = replace(located(rgb, rough), points_px=rough, apart_px=rough)
     assert seek_rim(rgb, edge, light=SHEET) is edge
+
+
+def test_leaves_a_rim_whose_shadow_ends_as_sharply():
+    """In the sun: what lies outermost is the shadow's end."""
+    x, y = grid(SIDE, SIDE)
+    x -= CENTRE[0]
+    y -= CENTRE[1]
+    shadow = ndtr((RADIUS + 1 - np.hypot(x - 9, y - 4)) / BLUR)[..., None]
+    disc = ndtr((RADIUS - np.hypot(x, y)) / BLUR)[..., None]
+    rgb = encoded(SHEET * (1 - 0.8 * shadow) * (1 - disc) + WOOD * disc)
+    edge = located(rgb, ring())
+    assert seek_rim(rgb, edge, light=SHEET) is edge

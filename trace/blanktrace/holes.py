@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray
 from blanktrace.evidence import NOISES, Evidence, grey, spread
-from blanktrace.masks import dilated, eroded, filled, opened
+from blanktrace.masks import dilated, eroded, filled
 
 LIGHTEST = -0.1
 """Least mean loss of what may be sheet: so much lighter than the model only shine is."""
@@ -36,7 +36,6 @@ def find_holes(
     gaps: MaskArray, whole: MaskArray, clear: MaskArray, colours: NDArray[np.uint8]
 ) -> MaskArray:
     """Keep the gaps in a blank that are holes, not streaks of grain as light as the sheet."""
-    gaps = opened(gaps, 1)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         gaps.astype(np.uint8), connectivity=4
     )

@@ -9,7 +9,8 @@ softly. So the outermost sharp edge is found along rays, all round; the ellipse 
 most of them lie on is elected, and the rim is located about it ray by ray.
 
 It is for discs with nothing on them and no holes. A boundary whose hull is no oval,
-or that runs along those edges as much as any ellipse does, is left as it is.
+that follows an ellipse already, or that runs along those edges as much as any ellipse
+does, is left as it is.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from shapely import LinearRing, Polygon, distance, get_coordinates, points
 
 from blanktrace.background import linear_curve
 from blanktrace.conic import turn
-from blanktrace.consensus import near_distances, sample_ellipses
+from blanktrace.consensus import near_distances, sample_ellipses, tolerance_px
 from blanktrace.edge import Edge
 from blanktrace.ellipse import Ellipse, fit_ellipse
 
@@ -33,6 +34,9 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
+
+ROUND_SHARE = 0.85
+"""Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already."""
 
 ROUNDEST_OVAL = 0.8
 """Flattest hull of a disc: leant by 30 degrees and drawn out by shadow. A tag's is flatter."""
@@ -150,7 +154,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         the blank is no plain disc, or no rim can be told.
     """
     hull = _hull_ellipse(edge.points_px)
-    if hull is None:
+    if hull is None or _follows_ellipse(edge.apart_px, hull.mean_radius_px):
         return edge
     radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
     ellipse, votes = hull, 0.0
@@ -184,6 +188,19 @@ def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
         return None
     ellipse = fit_ellipse(get_coordinates(hull.exterior.segmentize(SPACING_PX))[:-1])
     return ellipse if ellipse.axis_ratio >= ROUNDEST_OVAL else None
+
+
+def _follows_ellipse(ring: FloatArray, radius: float) -> bool:
+    """Whether a boundary is a rim already: in hard light a shadow ends sharply, farther out."""
+    probes = ring[np.linspace(0, len(ring) - 1, PROBES).astype(np.intp)]
+    consensus = sample_ellipses(
+        probes, largest_radius=LARGEST * radius, rng=np.random.default_rng(0)
+    )
+    if not len(consensus.shapes):
+        return False
+    best = consensus.shapes[consensus.ranked()[:1]]
+    near = np.abs(near_distances(ring, best)[0]) < tolerance_px(best[0, 2])
+    return float(np.mean(near)) >= ROUND_SHARE
 
 
 def _look(

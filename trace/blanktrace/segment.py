@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture, Sheet
 from blanktrace.cast import shed_cast
+from blanktrace.drilled import find_drilled
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
 from blanktrace.holes import fill_unlike_sheet, find_holes
 from blanktrace.lost import lost_parts, with_ring
@@ -214,7 +215,8 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
     colours = _cut_colours(evidence.loss)
     coloured_blank = evidence.coloured[blank].mean() > COLOURED_HEART
     clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
-    return whole & ~find_holes(gaps, whole, clear, colours)
+    gaps = opened(gaps, 1)
+    return whole & ~find_holes(gaps, whole, clear, colours) & ~find_drilled(gaps, whole, colours)
 
 
 def _bridged(blank: MaskArray, evidence: Evidence) -> MaskArray:

@@ -1,0 +1,53 @@
+import cv2
+import numpy as np
+import pytest
+
+from blanktrace.drilled import find_drilled
+from blanktrace.silhouette import ROUGH_PX
+
+SIDE = 300
+BLANK, SHEET, SHADE = (120, 128, 128), (226, 128, 128), (60, 128, 128)
+
+
+def steel(*, hole=(170, 120, 13), lit=0.5, seed=0):
+    """A brushed square with a hole, its sheet lit on one side and in shadow on the other."""
+    rng = np.random.default_rng(seed)
+    picture = np.empty((SIDE, SIDE, 3))
+    picture[:] = BLANK
+    picture[..., 0] += 9 * rng.standard_normal(SIDE)
+    y, x = np.indices((SIDE, SIDE))
+    if hole is not None:
+        within = np.hypot(x - hole[0], y - hole[1]) < hole[2]
+        bright = x < hole[0] + hole[2] * (2 * lit - 1)
+        picture[within & bright], picture[within & ~bright] = SHEET, SHADE
+    picture = cv2.GaussianBlur(picture, (0, 0), 1.0) + rng.normal(0, 2, picture.shape)
+    return np.clip(picture, 0, 255).astype(np.uint8)
+
+
+def seen(x, y, radius):
+    """What a cut has of a hole: a piece about its middle."""
+    rows, columns = np.indices((SIDE, SIDE))
+    return np.hypot(columns - x, rows - y) < radius
+
+
+WHOLE = np.pad(np.ones((SIDE - 40, SIDE - 40), dtype=bool), 20)
+
+
+@pytest.mark.parametrize("lit", [0.3, 0.5, 0.8])
+@pytest.mark.parametrize("radius", [8.0, 13.0, 20.0])
+def test_finds_a_hole_half_in_shadow_from_a_piece_of_it(lit, radius):
+    picture = steel(hole=(170, 120, radius), lit=lit)
+    found = find_drilled(seen(168, 121, 0.6 * radius), WHOLE, picture)
+    assert np.sqrt(found.sum() / np.pi) == pytest.approx(radius, abs=ROUGH_PX)
+    y, x = np.argwhere(found).mean(axis=0)
+    assert np.hypot(x - 170, y - 120) < ROUGH_PX
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_grain_is_no_hole(seed):
+    gaps = seen(100, 100, 6) | seen(180, 140, 9) | seen(60, 220, 4)
+    assert not find_drilled(gaps, WHOLE, steel(hole=None, seed=seed)).any()
+
+
+def test_what_opens_to_the_outside_is_no_hole():
+    assert not find_drilled(seen(24, 150, 8), WHOLE, steel(hole=(24, 150, 13))).any()
