@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon
 
 from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
 from blanktrace.calibrate import calibrate_lens, find_board
@@ -54,10 +53,6 @@ FAINT_STRENGTH = 4.0
 """Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.4
-
-
-MOST_DRILLED = 0.05
-"""Share of its area that a plain disc's holes take at most; a ring's takes more."""
 
 
 def trace_photo(
@@ -287,9 +282,8 @@ def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
         locate_edge(picture.rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
-    holes_px2 = sum(Polygon(ring).area for ring in silhouette.rings_px[1:])
-    if holes_px2 < MOST_DRILLED * silhouette.area_px2:
-        edges = (seek_rim(picture.rgb, edges[0], light=silhouette.light), *edges[1:])
+    if len(edges) == 1:
+        edges = (seek_rim(picture.rgb, edges[0], light=silhouette.light),)
     _check_edges(edges, silhouette)
     return edges
 

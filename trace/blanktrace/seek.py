@@ -9,9 +9,8 @@ softly. So the outermost sharp edge is found along rays, all round; the ellipse 
 most of them lie on is elected, and the rim is located about it ray by ray.
 
 It is for discs with nothing on them and no holes. A boundary whose hull is no oval,
-that runs along those edges as much as any ellipse does, is left as it is. So is one that
-follows an ellipse and lies outermost along its lit side: in hard light a shadow ends
-as sharply as the blank.
+that follows an ellipse already, or that runs along those edges as much as any ellipse
+does, is left as it is: in hard light a shadow ends as sharply as the blank.
 """
 
 from __future__ import annotations
@@ -36,9 +35,8 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
 
-ROUND_SHARE, LIT_SHARE = 0.85, 0.4
-"""Share of a boundary within the tolerance of one ellipse, and votes of the outermost edges for
-it, with which it is a disc's rim already: a true one lies outermost along all its lit half."""
+ROUND_SHARE = 0.85
+"""Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already."""
 
 ROUNDEST_OVAL = 0.8
 """Flattest hull of a disc: leant by 30 degrees and drawn out by shadow. A tag's is flatter."""
@@ -194,10 +192,9 @@ def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
 
 def _as_good(edge: Edge, look: _Look, least: float, votes: float) -> bool:
     """Say whether a boundary is as good a rim as an ellipse with so many votes."""
-    own = _votes_of(edge.points_px, look, least)
-    if own > votes - LEAST_LEAD:
+    if _follows_ellipse(edge.apart_px):
         return True
-    return own >= LIT_SHARE and _follows_ellipse(edge.apart_px)
+    return _votes_of(edge.points_px, look, least) > votes - LEAST_LEAD
 
 
 def _follows_ellipse(ring: FloatArray) -> bool:
