@@ -35,6 +35,9 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
 
+ROUND_WITHIN = 0.01
+"""The same tolerance, as a share of the radius at most: pixels are large on a small disc."""
+
 ROUND_SHARE = 0.85
 """Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already."""
 
@@ -205,7 +208,8 @@ def _follows_ellipse(ring: FloatArray) -> bool:
     if not len(consensus.shapes):
         return False
     best = consensus.shapes[consensus.ranked()[:1]]
-    near = np.abs(near_distances(ring, best)[0]) < tolerance_px(best[0, 2])
+    tolerance = min(float(tolerance_px(best[0, 2])), ROUND_WITHIN * float(best[0, 2]))
+    near = np.abs(near_distances(ring, best)[0]) < tolerance
     return float(np.mean(near)) >= ROUND_SHARE
 
 
