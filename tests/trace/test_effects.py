@@ -189,3 +189,26 @@ def test_how_far_off_a_blank_lies_is_not_what_it_grows_by():
         for one in (near, far)
     ]
     assert grown[1] == pytest.approx(grown[0], abs=1e-6)
+
+
+def test_a_wall_taken_for_face_makes_a_disc_beside_larger():
+    """The half of its rim that faces the camera's foot, d away, moves by a share of top d / H.
+
+    A circle grows by the mean of what its rim moves outward: a half that is moved along
+    x by m moves outward by m |cos|, whose mean over the whole rim is m / π.
+    """
+    radius, apart, top = 10.0, 200.0, 4.0
+    points = circle(radius, (apart, 0.0))
+    beside = replace(
+        seen(
+            points,
+            owners=np.zeros(len(points), int),
+            parts=(Part("disc", (apart, 0.0), diameter_mm=2 * radius),),
+            disc=object(),
+        ),
+        origin_mm=np.array([apart, 0.0]),
+    )
+    foot = replace(beside, rings_mm=(circle(radius),), origin_mm=np.zeros(2))
+    found = effects(beside, reference=foot, heights_mm={"disc": top})
+    expected = WALL_SHARE * top * apart / HEIGHT_MM / np.pi
+    assert found.height_mm == pytest.approx(expected, rel=0.15)

@@ -35,6 +35,21 @@ def test_disc_with_tab_and_its_shadow():
     assert signed_area(found.rings_px[0]) > 0
 
 
+def test_touching_discs_are_told_apart_though_one_mirrors_the_sheet():
+    x, y = grid(*SIZE)
+    places = ((240, 240), (378, 240))
+    level = np.max([disc_level(x, y, place, 70.0, 1.0) for place in places], axis=0)
+    level = level - disc_level(x, y, (225, 235), 32.0, 1.0)
+    found = find_silhouettes(photograph(level)).silhouettes
+    assert len(found) == 2
+    for one, (cx, cy) in zip(
+        sorted(found, key=lambda s: s.rings_px[0].mean(axis=0)[0]), places, strict=True
+    ):
+        body = shapely.Polygon(one.rings_px[0])
+        assert body.area == pytest.approx(np.pi * 70.0**2, rel=0.04)
+        assert body.centroid.distance(shapely.Point(cx, cy)) < 3.0
+
+
 def test_holes_turn_the_other_way():
     x, y = grid(*SIZE)
     level = disc_level(x, y, (320, 240), 120.0, 1.0) - disc_level(x, y, (330, 240), 60.0, 1.0)

@@ -86,14 +86,18 @@ def effects_of(
         pairs = zip(move_of(seen), move_of(reference), strict=True)
         return _total(seen, [(own, _growth(reference, other)) for own, other in pairs])
 
-    each = [
-        (move, _growth(seen, move) if seen is reference else 0.0)
-        for move in _by_height(seen, doubts.height_mm, heights_mm)
-    ]
-    if seen is not reference:
+    moves = _by_height(seen, doubts.height_mm, heights_mm)
+    if seen is reference:
+        each = [(move, _growth(seen, move)) for move in moves]
+    else:
+        # Raised each for itself; and a wall that was taken for face makes a circle larger too.
         still = np.zeros_like(_places(seen))
-        moves = _by_height(reference, doubts.height_mm, heights_mm)
-        each += [(still, _growth(reference, move)) for move in moves]
+        other = _by_height(reference, doubts.height_mm, heights_mm)
+        each = [(move, 0.0) for move in (*moves, _by_rim_wall(seen, heights_mm))]
+        each += [
+            (still, _growth(reference, move))
+            for move in (*other, _by_rim_wall(reference, heights_mm))
+        ]
     return Effects(
         tilt_mm=shared(lambda one: _by_lean(one, doubts, about=reference)),
         height_mm=_total(seen, each),
@@ -135,9 +139,16 @@ def _by_height(seen: Seen, height_mm: float, heights_mm: Mapping[str, float]) ->
     owners = np.where(kinds == "hole", 0, np.concatenate(seen.division.owners))
     moves = [towards * height_mm * (owners == owner) for owner in np.unique(owners)]
     tops = np.array([heights_mm.get(kind, height_mm) for kind in _height_names(kinds)])
-    # A rim on its circle shows no wall, and wire has none.
+    # Laid on its circle, a rim that was measured shows no wall; and wire has none.
     walls = _faces_nadir(seen) & ~_on_rim(seen) & (kinds != "loop")
     return [*moves, towards * WALL_SHARE * tops * walls]
+
+
+def _by_rim_wall(seen: Seen, heights_mm: Mapping[str, float]) -> Complex:
+    """Raise the edge of the wall that is in view along a rim on its circle."""
+    walls = _faces_nadir(seen) & _on_rim(seen)
+    towards = _places(seen) / seen.view.height_mm
+    return towards * WALL_SHARE * heights_mm.get("disc", 0.0) * walls
 
 
 def _by_focal(seen: Seen, share: float, heights_mm: Mapping[str, float]) -> list[Complex]:

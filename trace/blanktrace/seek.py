@@ -10,7 +10,7 @@ most of them lie on is elected, and the rim is located about it ray by ray.
 
 It is for discs with nothing on them and no holes. A boundary whose hull is no oval,
 that follows an ellipse already, or that runs along those edges as much as any ellipse
-does, is left as it is.
+does, is left as it is: in hard light a shadow ends as sharply as the blank.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
+
+ROUND_WITHIN = 0.01
+"""The same tolerance, as a share of the radius at most: pixels are large on a small disc."""
 
 ROUND_SHARE = 0.85
 """Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already."""
@@ -154,7 +157,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         the blank is no plain disc, or no rim can be told.
     """
     hull = _hull_ellipse(edge.points_px)
-    if hull is None or _follows_ellipse(edge.apart_px, hull.mean_radius_px):
+    if hull is None:
         return edge
     radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
     ellipse, votes = hull, 0.0
@@ -166,7 +169,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         if elected is None:
             return edge
         ellipse, blur, votes = elected
-    if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
+    if votes < LEAST_VOTES or _as_good(edge, look, least, votes):
         return edge
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
@@ -190,16 +193,23 @@ def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
     return ellipse if ellipse.axis_ratio >= ROUNDEST_OVAL else None
 
 
-def _follows_ellipse(ring: FloatArray, radius: float) -> bool:
-    """Whether a boundary is a rim already: in hard light a shadow ends sharply, farther out."""
+def _as_good(edge: Edge, look: _Look, least: float, votes: float) -> bool:
+    """Say whether a boundary is as good a rim as an ellipse with so many votes."""
+    if _follows_ellipse(edge.apart_px):
+        return True
+    return _votes_of(edge.points_px, look, least) > votes - LEAST_LEAD
+
+
+def _follows_ellipse(ring: FloatArray) -> bool:
+    """Say whether most of a boundary lies on one ellipse."""
     probes = ring[np.linspace(0, len(ring) - 1, PROBES).astype(np.intp)]
-    consensus = sample_ellipses(
-        probes, largest_radius=LARGEST * radius, rng=np.random.default_rng(0)
-    )
+    largest = LARGEST * float(np.ptp(ring, axis=0).max()) / 2
+    consensus = sample_ellipses(probes, largest_radius=largest, rng=np.random.default_rng(0))
     if not len(consensus.shapes):
         return False
     best = consensus.shapes[consensus.ranked()[:1]]
-    near = np.abs(near_distances(ring, best)[0]) < tolerance_px(best[0, 2])
+    tolerance = min(float(tolerance_px(best[0, 2])), ROUND_WITHIN * float(best[0, 2]))
+    near = np.abs(near_distances(ring, best)[0]) < tolerance
     return float(np.mean(near)) >= ROUND_SHARE
 
 

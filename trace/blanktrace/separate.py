@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.segmentation import watershed
 
+from blanktrace.masks import filled
+
 MaskArray = NDArray[np.bool_]
 
 SHAVE_SHARE = 0.16
@@ -50,7 +52,8 @@ def separate_blanks(mask: MaskArray) -> tuple[MaskArray, ...]:
 
 def _touching_discs(mask: MaskArray) -> tuple[MaskArray, ...]:
     """Split a mask into its discs, if it is made of touching discs."""
-    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    # A hole, real or where metal mirrors the sheet, is no waist.
+    depth = cv2.distanceTransform(filled(mask).astype(np.uint8), cv2.DIST_L2, 5)
     shaved = depth > SHAVE_SHARE * np.sqrt(mask.sum())
     count, labels, stats, _ = cv2.connectedComponentsWithStats(shaved.astype(np.uint8))
     large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] > CORE_SHARE * shaved.sum()]
