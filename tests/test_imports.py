@@ -67,9 +67,7 @@ MADE_OF = {
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
     ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
-    ("blanktrace.edge", "blanktrace.background"),  # both read light through one curve
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
-    ("blanktrace.seek", "blanktrace.background"),  # light is read through the one curve
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
     ("blanktrace.cast", "blanktrace.background"),

@@ -10,7 +10,6 @@ adds up along its whole length, and nowhere else does it come near.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import cv2
 import numpy as np
@@ -20,6 +19,7 @@ from scipy import ndimage
 from blanktrace.background import MaskArray, Picture
 from blanktrace.evidence import Evidence
 from blanktrace.masks import closed, dilated, filled, opened
+from blanktrace.slopes import Slopes, slopes_of
 
 FloatArray = NDArray[np.float64]
 
@@ -105,18 +105,15 @@ def _find_move(mask: MaskArray, evidence: Evidence) -> FloatArray | None:
     """Find the move (x, y) in px that takes a blank's edge to its shadow's; None for none."""
     light = cv2.GaussianBlur(1 - evidence.loss, (0, 0), SMOOTH_PX)
     depth = np.log(np.maximum(light, LEAST_LIGHT))
-    slopes = [
-        np.asarray(cv2.Sobel(depth, cv2.CV_32F, *axis, ksize=3) / 8, dtype=np.float32)
-        for axis in ((1, 0), (0, 1))
-    ]
     inward = np.asarray(
         cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float32
     )
     inner = inward > CLEAR_PX
     if not inner.any():
         return None
-    spreads = [1.4826 * np.median(np.abs(one[inner]), axis=0) + LEAST_SLOPE for one in slopes]
-    look = _Look(*_outline(mask), inward, slopes[0], slopes[1], spreads)
+    points, normals = _outline(mask)
+    slopes = slopes_of(np.asarray(depth, dtype=np.float32), inner, least=LEAST_SLOPE)
+    look = _Look(points, normals[..., None] / slopes.noise(normals)[:, None], inward, slopes)
     reach = MOST_MOVE_SHARE * float(np.sqrt(mask.sum()))
     steps = np.arange(-int(reach), int(reach) + 1, COARSE_PX)
     dx, dy = (one.ravel() for one in np.meshgrid(steps, steps))
@@ -130,7 +127,7 @@ def _find_move(mask: MaskArray, evidence: Evidence) -> FloatArray | None:
     )
     move = look.best(near[0] + dx, near[1] + dy)
     assert move is not None, "the near one is among them"
-    slope = look.slopes(*move)
+    slope = look.seen(*move)
     channel = int(np.argmax(np.abs(slope.mean(axis=0))))
     one_way = slope[:, channel] * np.sign(slope[:, channel].mean())
     pieces = [_score(piece) for piece in np.array_split(one_way, PIECES)]
@@ -150,59 +147,48 @@ class _Look:
 
     Attributes
     ----------
-    points, normals : ndarray, shape (N, 2)
+    points : ndarray of int, shape (N, 2)
+        Pixels of the outline.
+    across : ndarray, shape (N, 2, 3)
+        Unit normals over the noise of the slope along them, channel by channel.
     inward : ndarray, shape (h, w)
         Distance from the outline.
-    slope_x, slope_y : ndarray, shape (h, w, 3)
-    spreads : list of ndarray, shape (3,)
-        Of either slope within the blank.
+    slopes : Slopes
     """
 
-    points: FloatArray
-    normals: FloatArray
+    points: NDArray[np.intp]
+    across: FloatArray
     inward: Picture
-    slope_x: Picture
-    slope_y: Picture
-    spreads: list[FloatArray]
+    slopes: Slopes
 
     def best(self, dx: NDArray[np.intp], dy: NDArray[np.intp]) -> tuple[int, int] | None:
         """Find the move whose slopes add up to most; None if no edge would be seen."""
         scores = np.zeros(len(dx))
         for k, move in enumerate(zip(dx.tolist(), dy.tolist(), strict=True)):
-            slopes = self.slopes(*move)
-            if len(slopes) >= FEWEST:
-                scores[k] = np.abs(slopes.mean(axis=0)).max() * np.sqrt(len(slopes))
+            seen = self.seen(*move)
+            if len(seen) >= FEWEST:
+                scores[k] = np.abs(seen.mean(axis=0)).max() * np.sqrt(len(seen))
         if not scores.any():
             return None
         k = int(np.argmax(scores))
         return int(dx[k]), int(dy[k])
 
-    def slopes(self, dx: int, dy: int) -> FloatArray:
+    def seen(self, dx: int, dy: int) -> FloatArray:
         """Slopes (n, 3), in their noises, across the moved outline where it lies within."""
         height, width = self.inward.shape
-        x = np.clip(self._x - dx, 0, width - 1)
-        y = np.clip(self._y - dy, 0, height - 1)
+        x = np.clip(self.points[:, 0] - dx, 0, width - 1)
+        y = np.clip(self.points[:, 1] - dy, 0, height - 1)
         within = self.inward[y, x] > CLEAR_PX
-        x, y, normal = x[within], y[within], self.normals[within]
-        slope = self.slope_x[y, x] * normal[:, :1] + self.slope_y[y, x] * normal[:, 1:]
-        noise = np.hypot(*(normal[:, k, None] * self.spreads[k] for k in (0, 1)))
-        return np.asarray(slope / noise, dtype=np.float64)
-
-    @cached_property
-    def _x(self) -> NDArray[np.intp]:
-        return np.rint(self.points[:, 0]).astype(np.intp)
-
-    @cached_property
-    def _y(self) -> NDArray[np.intp]:
-        return np.rint(self.points[:, 1]).astype(np.intp)
+        x, y, across = x[within], y[within], self.across[within]
+        return np.asarray(self.slopes.x[y, x] * across[:, 0] + self.slopes.y[y, x] * across[:, 1])
 
 
-def _outline(mask: MaskArray) -> tuple[FloatArray, FloatArray]:
-    """Points along the outer edge of a mask, and unit normals, each shape (N, 2)."""
+def _outline(mask: MaskArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Pixels along the outer edge of a mask, and unit normals, each shape (N, 2)."""
     lines, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ring = max(lines, key=len)[:, 0].astype(np.float64)
     ring = ndimage.gaussian_filter1d(ring, OUTLINE_PX, axis=0, mode="wrap")
     ahead = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
     ahead /= np.maximum(np.hypot(*ahead.T)[:, None], 1e-9)
     normals = np.column_stack([ahead[:, 1], -ahead[:, 0]])
-    return ring[::OUTLINE_PX], normals[::OUTLINE_PX]
+    return np.rint(ring[::OUTLINE_PX]).astype(np.intp), normals[::OUTLINE_PX]

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray
 from blanktrace.evidence import spread
+from blanktrace.slopes import slopes_of
 
 FloatArray = NDArray[np.float64]
 Circle = tuple[float, float, float]
@@ -118,16 +119,11 @@ class _Look:
 
     def __init__(self, colours: NDArray[np.uint8], inner: MaskArray) -> None:
         smooth = cv2.GaussianBlur(colours.astype(np.float32), (0, 0), SMOOTH_PX)
-        self._slopes = [
-            cv2.Sobel(smooth, cv2.CV_32F, *axis, ksize=3) / 8 for axis in ((1, 0), (0, 1))
-        ]
-        spreads = [
-            [1.4826 * np.median(np.abs(one[inner][:, k])) + LEAST_SLOPE for k in range(3)]
-            for one in self._slopes
-        ]
+        slopes = slopes_of(np.asarray(smooth, dtype=np.float32), inner, least=LEAST_SLOPE)
+        self._slopes = (slopes.x, slopes.y)
         angles = np.arange(ARCS * PER_ARC) * 2 * np.pi / (ARCS * PER_ARC)
         self._out = np.column_stack([np.cos(angles), np.sin(angles)])
-        self._noise = np.hypot(*(self._out[:, k, None] * np.array(spreads[k]) for k in (0, 1)))
+        self._noise = slopes.noise(self._out)
 
     def shown(self, circle: Circle) -> float:
         """Share of a circle's arcs that show an edge."""

@@ -11,15 +11,12 @@ sheet beside the blank is unevenly lit, a discriminant (Fisher's, with a covaria
 stretched in the grey direction by as much as the light varies there) therefore
 goes by colour; where it is evenly lit, darkness counts too, and places the step
 more sharply. Twice the step between the two kinds of surface is placed roughly,
-then exactly: the peak of the derivative, by a parabola through the logarithms of
-three samples, which is exact for a Gaussian-blurred step.
+then exactly, at the peak of the derivative.
 
 Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
 
 References
 ----------
-F. Devernay, A non-maxima suppression method for edge detection with sub-pixel
-accuracy, INRIA report 2724, 1995.
 R. A. Fisher, The use of multiple measurements in taxonomic problems, Annals of
 Eugenics 7, 1936.
 """
@@ -33,25 +30,23 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.special import expit
 
-from blanktrace.background import linear_curve
 from blanktrace.corner import restore_corners
 from blanktrace.doubt import edge_doubt_px
 from blanktrace.fair import fair_ring
+from blanktrace.profiles import (
+    BESIDE_BLURS,
+    SHARP_PX,
+    SPACING_PX,
+    STEP_PX,
+    Pixels,
+    loss_at,
+    summits,
+)
 
 FloatArray = NDArray[np.float64]
 
-SPACING_PX = 1.5
-"""Distance of boundary points: near the blur of a sharp photograph, so none is lost."""
-
-STEP_PX = 0.5
-"""Distance of samples along a normal."""
-
 ALONG_PX = 2.0
 """Gaussian along the boundary that averages profiles: quiets noise, rounds no real corner."""
-
-SHARP_PX = 1.0
-"""Least Gaussian in the derivative across the boundary. A softer photograph is met with
-its own blur, the filter that hears a blurred step best."""
 
 LEAST_GREY_SPREAD = 0.04
 """Least spread, common to all channels, of the light on either side: paper, grain."""
@@ -85,9 +80,8 @@ EVEN_LOSS = 0.02
 
 LEAST_LIGHT = 1e-3
 
-BESIDE_BLURS = (1.0, 2.5)
 BESIDE_PX = 6.0
-"""How far outward light is looked for beside an edge, and averaged over what length."""
+"""Over what length the light beside an edge is averaged."""
 
 CLIMB_STEPS = 2
 """Samples that a summit may lie from where slope and nearness together were greatest."""
@@ -135,7 +129,7 @@ class Edge:
 
 
 def locate_edge(
-    rgb: NDArray[np.uint8] | NDArray[np.uint16],
+    rgb: Pixels,
     ring_px: FloatArray,
     *,
     light: FloatArray,
@@ -228,11 +222,8 @@ def _steepest(
         here = slope[rows, peak]
         climb = (ahead > np.maximum(here, behind)).astype(int) - (behind > np.maximum(here, ahead))
         peak = np.clip(peak + climb, 1, len(offsets) - 2)
-    left, top, right = (np.log(slope[rows, peak + k]) for k in (-1, 0, 1))
-    curvature = np.maximum(2 * top - left - right, 1e-6)
-    fraction = np.clip((right - left) / (2 * curvature), -1, 1)
-    shift = offsets[peak] + fraction * STEP_PX
-    width = STEP_PX / np.sqrt(curvature)
+    fraction, width = summits(slope, rows, peak)
+    shift = offsets[peak] + fraction
     height = slope[rows, peak] / STEP_PX * width * np.sqrt(2 * np.pi)
     strength = np.asarray(height / max(float(noise), 1e-6), dtype=np.float64)
     blur = np.asarray(np.sqrt(np.maximum(width**2 - blur_px**2, 0.0)), dtype=np.float64)
@@ -287,7 +278,7 @@ def _discriminant(
 
 
 def _profiles(
-    rgb: NDArray[np.uint8] | NDArray[np.uint16],
+    rgb: Pixels,
     ring: FloatArray,
     outward: FloatArray,
     half_px: float,
@@ -303,18 +294,8 @@ def _profiles(
     """
     count = int(np.ceil(half_px / STEP_PX))
     offsets = STEP_PX * np.arange(-count, count + 1, dtype=np.float64)
-    height, width = rgb.shape[:2]
-    place = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
-    x = np.clip(place[..., 0], 0, width - 1.001)
-    y = np.clip(place[..., 1], 0, height - 1.001)
-    column, row = x.astype(np.intp), y.astype(np.intp)
-    u = (x - column).astype(np.float32)[..., None]
-    v = (y - row).astype(np.float32)[..., None]
-    curve = linear_curve(rgb.dtype)
-    above = curve[rgb[row, column]] * (1 - u) + curve[rgb[row, column + 1]] * u
-    below = curve[rgb[row + 1, column]] * (1 - u) + curve[rgb[row + 1, column + 1]] * u
-    loss = 1.0 - (above * (1 - v) + below * v) / light
-    return _along(loss, ALONG_PX), offsets
+    places = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
+    return _along(loss_at(rgb, places, light), ALONG_PX), offsets
 
 
 def _resampled(ring: FloatArray, spacing: float) -> FloatArray:

@@ -22,24 +22,29 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import LinearRing, Polygon, distance, get_coordinates, points
 
-from blanktrace.background import linear_curve
 from blanktrace.conic import turn
 from blanktrace.consensus import near_distances, sample_ellipses, tolerance_px
 from blanktrace.edge import Edge
 from blanktrace.ellipse import Ellipse, fit_ellipse
+from blanktrace.profiles import (
+    BESIDE_BLURS,
+    SHARP_PX,
+    SPACING_PX,
+    STEP_PX,
+    Pixels,
+    loss_at,
+    summits,
+)
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
 
-ROUND_WITHIN = 0.01
-"""The same tolerance, as a share of the radius at most: pixels are large on a small disc."""
-
-ROUND_SHARE = 0.85
-"""Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already."""
+ROUND_SHARE, ROUND_WITHIN = 0.85, 0.01
+"""Share of a boundary within the tolerance of one ellipse with which it is a disc's rim already;
+and that tolerance, as a share of the radius, at most: pixels are large on a small disc."""
 
 ROUNDEST_OVAL = 0.8
 """Flattest hull of a disc: leant by 30 degrees and drawn out by shadow. A tag's is flatter."""
@@ -51,15 +56,9 @@ larger, and by up to about a disc's height; metal lost on one side makes it smal
 BEYOND = 0.04
 """How far outside the ellipse there is mostly sheet, as a share of the radius."""
 
-SPACING_PX, STEP_PX = 1.5, 0.5
-"""Distance of rays along the rim, and of samples along a ray."""
-
 ALONG_RAD, LEAST_ALONG_PX = np.radians(1.5), 2.0
 """Gaussian along the rim that quiets noise: an arc this short stays within a thousandth of the
 radius of any ellipse near by."""
-
-SHARP_PX = 1.0
-"""Least Gaussian across the rim."""
 
 LOUD_SHARE, LOUD_NOISES = 0.45, 3.0
 """Height of a step, as a share of the median ray's highest, and over what the sheet itself shows,
@@ -106,9 +105,6 @@ STEADY_RAD = np.radians(2.0)
 
 UNFOUND_BLURS = 1.0
 """Uncertainty of the rim, in blurs, where no edge was met and the ellipse alone tells its place."""
-
-BESIDE_BLURS = (1.0, 2.5)
-"""Where the light beside the rim is looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +153,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         the blank is no plain disc, or no rim can be told.
     """
     hull = _hull_ellipse(edge.points_px)
-    if hull is None:
+    if hull is None or _follows_ellipse(edge.apart_px):
         return edge
     radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
     ellipse, votes = hull, 0.0
@@ -169,7 +165,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
         if elected is None:
             return edge
         ellipse, blur, votes = elected
-    if votes < LEAST_VOTES or _as_good(edge, look, least, votes):
+    if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
         return edge
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
@@ -191,13 +187,6 @@ def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
         return None
     ellipse = fit_ellipse(get_coordinates(hull.exterior.segmentize(SPACING_PX))[:-1])
     return ellipse if ellipse.axis_ratio >= ROUNDEST_OVAL else None
-
-
-def _as_good(edge: Edge, look: _Look, least: float, votes: float) -> bool:
-    """Say whether a boundary is as good a rim as an ellipse with so many votes."""
-    if _follows_ellipse(edge.apart_px):
-        return True
-    return _votes_of(edge.points_px, look, least) > votes - LEAST_LEAD
 
 
 def _follows_ellipse(ring: FloatArray) -> bool:
@@ -228,7 +217,7 @@ def _look(
     low, high = reach[0] * radius - margin, reach[1] * radius + margin
     offsets = np.arange(low, high + STEP_PX / 2, STEP_PX)
     feet, outward = ellipse.points(count), _normals(ellipse, count)
-    loss = _loss(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
+    loss = loss_at(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
     along = max(LEAST_ALONG_PX, ALONG_RAD * radius) / SPACING_PX
     loss = ndimage.gaussian_filter1d(loss, along, axis=0, mode="wrap")
     slopes = ndimage.gaussian_filter1d(loss, blur_px / STEP_PX, axis=1, order=1, mode="nearest")
@@ -247,18 +236,6 @@ def _normals(ellipse: Ellipse, count: int) -> FloatArray:
     return np.asarray(normals @ turn(ellipse.angle_rad).T)
 
 
-def _loss(rgb: Pixels, places: FloatArray, light: FloatArray) -> FloatArray:
-    """Sample the share of the sheet's light that is missing, shape (N, S, 3)."""
-    height, width = rgb.shape[:2]
-    x = np.clip(places[..., 0], 0, width - 1)
-    y = np.clip(places[..., 1], 0, height - 1)
-    left, top = int(x.min()), int(y.min())
-    linear = linear_curve(rgb.dtype)[rgb[top : int(y.max()) + 2, left : int(x.max()) + 2]]
-    at = [y - top, x - left]
-    seen = [ndimage.map_coordinates(linear[..., k], at, order=1, mode="nearest") for k in range(3)]
-    return np.asarray(1.0 - np.stack(seen, axis=-1) / light, dtype=np.float64)
-
-
 def _summits(look: _Look) -> BoolArray:
     """Mark samples that are steeper than those on either side."""
     steps = look.steps
@@ -270,11 +247,9 @@ def _summits(look: _Look) -> BoolArray:
 def _summit_at(
     look: _Look, rows: NDArray[np.intp], columns: NDArray[np.intp]
 ) -> tuple[FloatArray, FloatArray]:
-    """Place summits between samples, by a parabola through logarithms; and tell their widths."""
-    left, top, right = (np.log(np.maximum(look.steps[rows, columns + k], 1e-9)) for k in (-1, 0, 1))
-    curvature = np.maximum(2 * top - left - right, 1e-6)
-    fraction = np.clip((right - left) / (2 * curvature), -1, 1)
-    return look.offsets[columns] + fraction * STEP_PX, STEP_PX / np.sqrt(curvature)
+    """Place summits on their rays, and tell their widths."""
+    shift, width = summits(look.steps, rows, columns)
+    return look.offsets[columns] + shift, width
 
 
 def _outermost(look: _Look, least: float) -> tuple[FloatArray, FloatArray]:
