@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blanktrace.circle import fit_circle_hyper
 from blanktrace.rectify import View
 
 FloatArray = NDArray[np.float64]
@@ -92,22 +93,9 @@ def off_circle(points: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     centre : ndarray, shape (2,)
     radius : float
 
-    Notes
-    -----
-    The algebraic fit (Kasa) is linear, and unbiased enough for a rim seen all round [1]_.
-
-    References
-    ----------
-    .. [1] I. Kasa, "A circle fitting procedure and its error analysis", IEEE Transactions on
-       Instrumentation and Measurement 25 (1976) 8-14.
     """
-    middle = points.mean(axis=0)
-    local = points - middle
-    square = np.sum(local**2, axis=1)
-    columns = np.column_stack([2 * local, np.ones(len(local))])
-    x, y, rest = np.linalg.solve(columns.T @ columns, columns.T @ square)
-    radius = float(np.sqrt(rest + x * x + y * y))
-    return np.hypot(*(local - (x, y)).T) - radius, middle + (x, y), radius
+    centre, radius = fit_circle_hyper(points)
+    return np.hypot(*(points - centre).T) - radius, centre, radius
 
 
 def oval_of(points: FloatArray) -> tuple[float, float]:
