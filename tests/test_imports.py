@@ -21,6 +21,7 @@ STAGES = {
     "blanktrace.arcs",
     "blanktrace.assemble",
     "blanktrace.background",
+    "blanktrace.boundary",
     "blanktrace.budget",
     "blanktrace.calibrate",
     "blanktrace.cast",
@@ -40,6 +41,7 @@ STAGES = {
     "blanktrace.lean",
     "blanktrace.overlay",
     "blanktrace.parts",
+    "blanktrace.plain_view",
     "blanktrace.photo",
     "blanktrace.rectify",
     "blanktrace.scale",
@@ -67,6 +69,8 @@ MADE_OF = {
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
     ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
+    ("blanktrace.boundary", "blanktrace.edge"),  # every ring is located
+    ("blanktrace.boundary", "blanktrace.seek"),  # a plain disc's anew where that missed its rim
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
@@ -95,6 +99,7 @@ MADE_OF = {
     ("blanktrace.stance", "blanktrace.lean"),  # up to one of two leans
     ("blanktrace.stance", "blanktrace.parts"),  # each part is seen at its own height
     ("blanktrace.stance", "blanktrace.rims"),  # rims are laid on their circles
+    ("blanktrace.stance", "blanktrace.plain_view"),  # from where the measured size puts the camera
     ("blanktrace.stance", "blanktrace.scale"),  # from where the measured size puts the camera
     ("blankfit.coupon", "blankfit.pocket"),  # the test piece is pockets
 }

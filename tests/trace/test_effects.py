@@ -9,7 +9,7 @@ from blanktrace.effects import WALL_SHARE, Doubts, effects_of
 from blanktrace.lens import Lens
 from blanktrace.parts import Division, Part
 from blanktrace.rectify import View
-from blanktrace.stance import Seen
+from blanktrace.seen import Seen
 
 HEIGHT_MM, FOCAL_PX, SIZE_PX = 400.0, 2000.0, (2000, 1500)
 NONE = Doubts(lean_deg=0.0, mirrored_share=0.0, height_mm=0.0, focal_share=0.0)

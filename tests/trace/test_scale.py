@@ -2,33 +2,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from blanktrace.rectify import View
 from blanktrace.roundness import DiscRim
-from blanktrace.scale import (
-    edge_heights,
-    foot_shares,
-    rectangle_sides,
-    view_of_length,
-    views_of_disc,
-)
+from blanktrace.scale import views_of_disc
+from tests.trace.cameras import CAMERA, TOP_MM, camera, closed_normals
 
-CAMERA = {"focal_px": 3000.0, "centre_px": np.array([1999.5, 1499.5])}
 RADIUS_MM = 32.0
-TOP_MM = 5.0
 DOUBT_PX = 0.01
-
-
-def camera(tilt_deg=0.0, towards_deg=0.0, height_mm=400.0):
-    tilt, towards = np.deg2rad([tilt_deg, towards_deg])
-    normal = (np.sin(tilt) * np.cos(towards), np.sin(tilt) * np.sin(towards), np.cos(tilt))
-    return View(**CAMERA, normal=normal, height_mm=height_mm)
-
-
-def closed_normals(points):
-    """Outward normals of a ring in the photograph, walked from x towards y."""
-    tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
-    normal = np.column_stack([tangent[:, 1], -tangent[:, 0]])
-    return normal / np.hypot(*normal.T)[:, None]
 
 
 def rim_of(view, centre_mm, *, foot=False):
@@ -90,51 +69,6 @@ def test_height_follows_the_measured_size():
         for r in (RADIUS_MM, 1.01 * RADIUS_MM)
     )
     assert (two.height_mm - TOP_MM) / (one.height_mm - TOP_MM) == pytest.approx(1.01, abs=1e-4)
-
-
-@pytest.mark.parametrize("side", [0, 1], ids=["length", "width"])
-@pytest.mark.parametrize("top_mm", [0.0, 4.0])
-def test_height_from_a_length(side, top_mm):
-    true = camera(height_mm=380.0)
-    corners = np.array([(-60.0, 15), (60, 15), (60, -15), (-60, -15)]) + (5.0, 3.0)
-    turn = np.deg2rad(25.0)
-    corners = corners @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    points = true.to_photo(corners, top_mm)
-    # Around the point below the camera every wall faces away, so that the top edges show.
-    start = View(**CAMERA, normal=(0, 0, 1), height_mm=3000.0)
-    found = view_of_length(
-        points,
-        closed_normals(points),
-        foot_share=np.zeros(len(points)),
-        measured_mm=(120.0, 30.0)[side],
-        side=side,
-        top_mm=top_mm,
-        lean=start,
-    )
-    assert found.height_mm == pytest.approx(380.0, abs=1e-6)
-
-
-def test_the_foot_shows_where_the_wall_faces_the_point_below_the_camera():
-    view = camera()
-    nadir = CAMERA["centre_px"]
-    points = nadir + np.array([(100.0, 0), (200.0, 0)])
-    outward = np.array([(-1.0, 0), (1.0, 0)])
-
-    def heights(foot_share):
-        return edge_heights(view, points, outward, top_mm=TOP_MM, foot_share=foot_share).tolist()
-
-    assert heights(1.0) == [0.0, TOP_MM]
-    assert heights(0.5) == [TOP_MM / 2, TOP_MM]
-    assert heights(0.0) == [TOP_MM, TOP_MM]
-
-
-def test_sides_of_the_smallest_rectangle():
-    assert_allclose(rectangle_sides(np.array([(0.0, 0), (3, 4), (-4, 3), (-1, 7)])), (5.0, 5.0))
-
-
-def test_bare_sheet_beside_an_edge_makes_it_a_foot():
-    assert foot_shares(np.array([0.0, 0.1, 0.9, 1.0])).tolist() == [1.0, 1.0, 0.0, 0.0]
-    assert 0 < foot_shares(np.array([0.45]))[0] < 1
 
 
 def small_rim(view, centre_mm, radius_mm, *, oval_px=0.0, towards=0.0):

@@ -16,7 +16,7 @@ from blanktrace.effects import Doubts, effects_of
 from blanktrace.lens import Lens
 from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
 from blanktrace.parts import Part
-from blanktrace.stance import Seen
+from blanktrace.seen import Seen
 
 FloatArray = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from blanktrace.lens import Lens
 from blanktrace.rectify import View
-from blanktrace.stance import Seen
+from blanktrace.seen import Seen
 
 FloatArray = NDArray[np.float64]
 Complex = NDArray[np.complex128]

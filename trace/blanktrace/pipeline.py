@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.assemble import USUAL_FOCAL_35_MM, assemble
+from blanktrace.boundary import find_boundary
 from blanktrace.calibrate import calibrate_lens, find_board
 from blanktrace.corners import read_lean
 from blanktrace.cross_check import cross_check
-from blanktrace.edge import Edge, locate_edge
+from blanktrace.edge import Edge
 from blanktrace.errors import (
-    BlurError,
-    ContrastError,
     LengthError,
     LensError,
     TraceError,
@@ -31,28 +30,18 @@ from blanktrace.lens_file import read_lens
 from blanktrace.outline import Measured, Outline
 from blanktrace.photo import Photo, read_photo
 from blanktrace.roundness import DiscRim
-from blanktrace.seek import seek_rim
+from blanktrace.seen import Camera, Seen
 from blanktrace.silhouette import Finds, Silhouette, choose, find_silhouettes, nearest_to
 from blanktrace.spread import add_spread
-from blanktrace.stance import Camera, Seen, rim_of, see_beside, see_disc_blank, see_plain_blank
+from blanktrace.stance import rim_of, see_beside, see_disc_blank, see_plain_blank
 
 Length = str | float
 
 DIAGONAL_35_MM = 43.267
 """Diagonal of the 36 x 24 mm frame."""
 
-MOST_BLUR_SHARE = 0.015
-"""Blur as a share of the blank's size (root of its area) beyond which nothing is measured."""
-
-LEAST_BLUR_LIMIT_PX = 3.0
-
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
-
-FAINT_STRENGTH = 4.0
-"""Step over noise below which a boundary point is a guess."""
-
-MOST_WEAK_SHARE = 0.4
 
 
 def trace_photo(
@@ -112,7 +101,7 @@ def trace_photo(
     through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
     chosen = choose(finds.silhouettes, at=at)
-    edges = _locate(picture, finds.silhouettes[chosen])
+    edges = find_boundary(picture.rgb, finds.silhouettes[chosen])
     camera = _camera(picture, finds, sheet, through)
     rest = [one for index, one in enumerate(finds.silhouettes) if index != chosen]
     beside = _rims(_edges_of(picture, rest), through) if measured == "disc" else ()
@@ -181,7 +170,7 @@ def trace_photos(
         reference = choose(finds.silhouettes, at=at)
     rest = [one for index, one in enumerate(finds.silhouettes) if index != reference]
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
-    first_edges = _locate(picture, finds.silhouettes[reference])
+    first_edges = find_boundary(picture.rgb, finds.silhouettes[reference])
     located = _edges_of(picture, rest)
     beside = _rims(located, through) if measured == "disc" else ()
     first = _see(
@@ -276,18 +265,6 @@ def _others(also: Sequence[str] | Mapping[str, Length], measured: Measured) -> d
     return others
 
 
-def _locate(picture: Photo, silhouette: Silhouette) -> tuple[Edge, ...]:
-    """Locate a blank's boundary, and refuse what is too soft or too faint to measure."""
-    edges = tuple(
-        locate_edge(picture.rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
-        for ring in silhouette.rings_px
-    )
-    if len(edges) == 1:
-        edges = (seek_rim(picture.rgb, edges[0], light=silhouette.light),)
-    _check_edges(edges, silhouette)
-    return edges
-
-
 def _edges_of(
     picture: Photo, silhouettes: Sequence[Silhouette]
 ) -> list[tuple[Edge, ...] | TraceError]:
@@ -295,7 +272,7 @@ def _edges_of(
     found: list[tuple[Edge, ...] | TraceError] = []
     for one in silhouettes:
         try:
-            found.append(_locate(picture, one))
+            found.append(find_boundary(picture.rgb, one))
         except TraceError as refusal:
             found.append(refusal)
     return found
@@ -388,21 +365,3 @@ def _see(
             "disc's edge: use softer light, and retake the photo."
         )
     return seen
-
-
-def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
-    """Refuse boundaries that are too soft or too faint to measure."""
-    outer = edges[0]
-    size_px = float(np.sqrt(silhouette.area_px2))
-    limit_px = max(MOST_BLUR_SHARE * size_px, LEAST_BLUR_LIMIT_PX)
-    if outer.blur_px > limit_px:
-        raise BlurError(
-            f"The blank's edge is blurred over {outer.blur_px:.1f} px ({limit_px:.1f} allowed at "
-            "this size). Hold the phone still, let it focus, and retake the photo."
-        )
-    weak = float(np.mean(outer.strength < FAINT_STRENGTH))
-    if weak > MOST_WEAK_SHARE:
-        raise ContrastError(
-            f"{weak:.1%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
-            "allowed). Use paper of another tint, or more light, and retake the photo."
-        )

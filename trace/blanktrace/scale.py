@@ -4,13 +4,10 @@ A disc of measured diameter gives everything at once: how far the camera is, whi
 way the sheet leans, and the scale, because each point of its rim must lie one
 radius from one centre once it is brought to the height of the edge it belongs to.
 A small or uneven rim tells the lean badly; other discs on the same sheet, of whatever
-size, must come out round under the same lean, and are asked too. A blank with no disc
-gives the distance only; the lean must come from elsewhere.
+size, must come out round under the same lean, and are asked too.
 
-Which edge shows? Where the side wall faces away from the point below the camera,
-the upper edge stands against the sheet; where it faces that point the wall is in
-view and the blank ends at its foot. A wall in shadow,
-though, passes for shadow, and the upper edge is found there too: the circle tells.
+Which edge of a wall in view was located, its foot or the face's, the circle tells,
+where one disc is all there is.
 """
 
 from __future__ import annotations
@@ -21,7 +18,6 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
-from shapely import MultiPoint, get_coordinates
 
 from blanktrace.rectify import View, circle_poses
 from blanktrace.roundness import (
@@ -34,15 +30,12 @@ from blanktrace.roundness import (
     off_circle,
     oval_of,
 )
+from blanktrace.walls import edge_heights, faces_nadir
 
 FloatArray = NDArray[np.float64]
 
 MOST_RIM_POINTS = 360
 """Rim points used in the fit: every degree; more carry no more information."""
-
-BARE_LOSS, DARK_LOSS = 0.3, 0.6
-"""Share of light missing beside an edge up to which there is bare sheet, so that the edge is
-the blank's last, its foot; and from which there may be a wall in shadow below the face's edge."""
 
 SHEET_LEAN_RAD = 0.004
 """What the lean is uncertain by where the sheet's corners tell it."""
@@ -93,57 +86,6 @@ class DiscView:
     lean_rad: float | None = None
     misfit: float = 0.0
     ovals_px: FloatArray = field(default_factory=lambda: np.zeros(0))
-
-
-def edge_heights(
-    view: View,
-    points_px: FloatArray,
-    outward: FloatArray,
-    *,
-    top_mm: FloatArray | float,
-    foot_share: FloatArray | float,
-) -> FloatArray:
-    """Say at which height above the sheet each boundary point lies.
-
-    Parameters
-    ----------
-    view : View
-    points_px, outward : ndarray, shape (N, 2)
-        Boundary points and their outward normals in the photograph.
-    top_mm : float or ndarray, shape (N,)
-        Height of the upper edge above the sheet.
-    foot_share : float or ndarray, shape (N,)
-        How likely a wall in view was taken for face, so that its foot was
-        located: 0 never, 1 always.
-
-    Returns
-    -------
-    ndarray, shape (N,)
-        The upper edge's height, less the share where the wall is in view.
-    """
-    return np.where(_faces_nadir(view, points_px, outward), (1 - foot_share) * top_mm, top_mm)
-
-
-def foot_shares(loss_beside: FloatArray) -> FloatArray:
-    """Say how likely each edge was located at the foot of its wall, if its wall is in view.
-
-    Parameters
-    ----------
-    loss_beside : ndarray, shape (N,)
-        Share of the sheet's light missing just outside each point.
-
-    Returns
-    -------
-    ndarray, shape (N,)
-        1 where bare sheet shows right beside the edge, 0 where it is dark.
-    """
-    return np.clip((DARK_LOSS - loss_beside) / (DARK_LOSS - BARE_LOSS), 0.0, 1.0)
-
-
-def _faces_nadir(view: View, points_px: FloatArray, outward: FloatArray) -> NDArray[np.bool_]:
-    """Say where the side wall is in view: where it faces the point below the camera."""
-    nadir = view.to_photo(np.zeros((1, 2)))[0]
-    return np.asarray(np.einsum("nk,nk->n", outward, points_px - nadir) < 0)
 
 
 def views_of_disc(
@@ -233,7 +175,7 @@ def _seen_from(
             sheet_normal=sheet_normal,
             beside=beside,
         )
-    facing = _faces_nadir(view, rim.points_px, rim.outward)
+    facing = faces_nadir(view, rim.points_px, rim.outward)
     starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
     tried = [
         _settled(view, rim, heights_mm=heights, radius_mm=radius_mm, sheet_normal=sheet_normal)
@@ -268,7 +210,7 @@ def _settled(
             for height in (0.0, top_mm)
         ]
         foot, face = (ndimage.uniform_filter1d(one, run, mode="wrap") for one in off)
-        facing = _faces_nadir(seen.view, rim_px, rim.outward)
+        facing = faces_nadir(seen.view, rim_px, rim.outward)
         feet = facing & (foot < face)
         heights = np.where(feet, 0.0, top_mm)
         share = float(feet.sum() / max(facing.sum(), 1))
@@ -310,7 +252,7 @@ def _settled_together(
             noise_mm=float(np.hypot(seen.rms_mm, doubt_mm)),
             beside=beside,
         )
-    facing = _faces_nadir(seen.view, rim.points_px, rim.outward)
+    facing = faces_nadir(seen.view, rim.points_px, rim.outward)
     share = float(rim.foot_share[facing].mean()) if facing.any() else 0.0
     return replace(seen, foot_share=share)
 
@@ -406,60 +348,3 @@ def _fit_disc_view(
 def _worth_mm(noise_mm: float, mm_per_px: float) -> float:
     """Noise of a point that would make a rim as uncertain as its points and its ovalness do."""
     return float(np.hypot(noise_mm, np.sqrt(INDEPENDENT_POINTS) * OVAL_PX * mm_per_px))
-
-
-def view_of_length(
-    points_px: FloatArray,
-    outward: FloatArray,
-    *,
-    foot_share: FloatArray,
-    measured_mm: float,
-    side: int,
-    top_mm: float,
-    lean: View,
-) -> View:
-    """Find the camera height at which a blank has its measured length or width.
-
-    Parameters
-    ----------
-    points_px, outward : ndarray, shape (N, 2)
-        The blank's outer boundary in the photograph.
-    foot_share : ndarray, shape (N,)
-        How likely each wall in view was taken for face.
-    measured_mm : float
-        Long or short side of the smallest enclosing rectangle.
-    side : int
-        0 for the long side, 1 for the short side.
-    top_mm : float
-        Height of the blank's face above the sheet.
-    lean : View
-        The camera and the sheet's normal; its height is where the search starts.
-
-    Returns
-    -------
-    View
-    """
-    heights = edge_heights(lean, points_px, outward, top_mm=top_mm, foot_share=foot_share)
-
-    def at(height_mm: float) -> View:
-        return View(
-            focal_px=lean.focal_px,
-            centre_px=lean.centre_px,
-            normal=lean.normal,
-            height_mm=height_mm,
-        )
-
-    def excess(height_mm: float) -> float:
-        return rectangle_sides(at(height_mm).to_plane(points_px, heights))[side] - measured_mm
-
-    flat = rectangle_sides(lean.to_plane(points_px))[side] / lean.height_mm
-    guess = measured_mm / flat + top_mm
-    height = optimize.brentq(excess, 0.5 * guess, 2.0 * guess, xtol=1e-9)
-    return at(float(height))
-
-
-def rectangle_sides(points_mm: FloatArray) -> tuple[float, float]:
-    """Long and short side of the smallest rectangle around points."""
-    corners = get_coordinates(MultiPoint(points_mm).minimum_rotated_rectangle)
-    sides = np.hypot(*(corners[1:3] - corners[:2]).T)
-    return float(sides.max()), float(sides.min())

@@ -8,7 +8,7 @@ import numpy as np
 
 from blanktrace.budget import EDGE_CAUSE
 from blanktrace.outline import Measured, Outline
-from blanktrace.scale import rectangle_sides
+from blanktrace.plain_view import rectangle_sides
 
 SAME_SHARE = 0.01
 """A side that differs from the measured size by more than this share is another blank's."""

@@ -1,0 +1,71 @@
+"""Find a blank's whole boundary in a photograph, or say why it cannot be measured there."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from blanktrace.edge import Edge, locate_edge
+from blanktrace.errors import BlurError, ContrastError
+from blanktrace.profiles import Pixels
+from blanktrace.seek import seek_rim
+from blanktrace.silhouette import Silhouette
+
+MOST_BLUR_SHARE = 0.015
+"""Blur as a share of the blank's size (root of its area) beyond which nothing is measured."""
+
+LEAST_BLUR_LIMIT_PX = 3.0
+
+FAINT_STRENGTH = 4.0
+"""Step over noise below which a boundary point is a guess."""
+
+MOST_WEAK_SHARE = 0.4
+
+
+def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
+    """Locate a blank's boundary, and refuse what is too soft or too faint to measure.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8 or uint16, shape (H, W, 3)
+        The full photograph, sRGB.
+    silhouette : Silhouette
+        Where it lies roughly.
+
+    Returns
+    -------
+    tuple of Edge
+        Exterior first, then holes.
+
+    Raises
+    ------
+    BlurError
+        If the edge is too soft for the blank's size.
+    ContrastError
+        If too much of it is too faint to place.
+    """
+    edges = tuple(
+        locate_edge(rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
+        for ring in silhouette.rings_px
+    )
+    if len(edges) == 1:
+        edges = (seek_rim(rgb, edges[0], light=silhouette.light),)
+    _check_edges(edges, silhouette)
+    return edges
+
+
+def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
+    """Refuse boundaries that are too soft or too faint to measure."""
+    outer = edges[0]
+    size_px = float(np.sqrt(silhouette.area_px2))
+    limit_px = max(MOST_BLUR_SHARE * size_px, LEAST_BLUR_LIMIT_PX)
+    if outer.blur_px > limit_px:
+        raise BlurError(
+            f"The blank's edge is blurred over {outer.blur_px:.1f} px ({limit_px:.1f} allowed at "
+            "this size). Hold the phone still, let it focus, and retake the photo."
+        )
+    weak = float(np.mean(outer.strength < FAINT_STRENGTH))
+    if weak > MOST_WEAK_SHARE:
+        raise ContrastError(
+            f"{weak:.1%} of the blank's edge is too faint to place ({MOST_WEAK_SHARE:.0%} "
+            "allowed). Use paper of another tint, or more light, and retake the photo."
+        )
