@@ -42,10 +42,35 @@ def report_coins(folder: Path) -> str:
         return f"skipped: there is no folder {folder.name} with photographs beside the repository"
     photos = json.loads((folder / "truth.json").read_text())["photos"]
     measured = [_measure(folder / photo["file"], photo["objects"]) for photo in photos]
-    rows = [row for one in measured for row in one.rows]
+    others = [other for one in measured for other in one.others]
     refused, count = sum(len(one.refusals) for one in measured), sum(one.count for one in measured)
-    whole = f"all: {count - refused} of {count} round coins taken as the scale; {_summary(rows)}"
+    whole = f"all: {count - refused} of {count} round coins taken as the scale; {_summary(others)}"
     return "\n\n".join([*map(_report, measured), whole])
+
+
+@dataclass(frozen=True)
+class Found:
+    """A coin beside the one that set the scale."""
+
+    by: str
+    coin: Coin
+    diameter_mm: float
+    u95_mm: float
+
+    @property
+    def off_mm(self) -> float:
+        return self.diameter_mm - self.coin.diameter_mm
+
+    @property
+    def row(self) -> tuple[str, ...]:
+        return (
+            self.by,
+            self.coin.name,
+            figure(self.diameter_mm),
+            figure(self.coin.diameter_mm, 2),
+            f"{self.off_mm:+.3f}",
+            figure(self.u95_mm),
+        )
 
 
 @dataclass(frozen=True)
@@ -55,12 +80,12 @@ class Measured:
     name: str
     count: int
     refusals: list[str]
-    rows: list[tuple[str, ...]]
+    others: list[Found]
 
 
 def _measure(file: Path, objects: list[dict[str, Any]]) -> Measured:
     coins = round_coins(objects)
-    rows: list[tuple[str, ...]] = []
+    others: list[Found] = []
     refusals: list[str] = []
     for first in coins:
         try:
@@ -68,28 +93,27 @@ def _measure(file: Path, objects: list[dict[str, Any]]) -> Measured:
         except TraceError as error:
             refusals.append(f"by {first.name}: {type(error).__name__}: {error}")
             continue
-        rows += _rows(first, coins, outlines)
-    return Measured(file.name, len(coins), refusals, rows)
+        others += _others(first, coins, outlines)
+    return Measured(file.name, len(coins), refusals, others)
 
 
 def _report(measured: Measured) -> str:
     head = f"{measured.name}: {measured.count} round coins"
-    return "\n".join(
-        [head, *measured.refusals, text_table(HEADS, measured.rows), _summary(measured.rows)]
-    )
+    table = text_table(HEADS, [other.row for other in measured.others])
+    return "\n".join([head, *measured.refusals, table, _summary(measured.others)])
 
 
-def _summary(rows: list[tuple[str, ...]]) -> str:
+def _summary(others: list[Found]) -> str:
     """Say how far off the others are, as a share of their diameters, and what was stated."""
-    if not rows:
+    if not others:
         return "no other coin measured"
-    published, off, stated = (np.array([abs(float(row[k])) for row in rows]) for k in (3, 4, 5))
-    share = off / published
-    low, middle, high = np.quantile(stated / published, (0.1, 0.5, 0.9))
+    share = np.array([abs(one.off_mm) / one.coin.diameter_mm for one in others])
+    stated = np.array([one.u95_mm / one.coin.diameter_mm for one in others])
+    low, middle, high = np.quantile(stated, (0.1, 0.5, 0.9))
     return (
         f"the others off by {np.median(share):.2%} in the median, {share.max():.2%} at worst, "
-        f"{np.sum(share <= NEAR)} of {len(rows)} within {NEAR:.0%}; "
-        f"{np.sum(off <= stated)} within the stated u95, "
+        f"{np.sum(share <= NEAR)} of {len(others)} within {NEAR:.0%}; "
+        f"{np.sum(share <= stated)} within the stated u95, "
         f"which is {middle:.1%} in the median, {low:.1%} to {high:.1%} for 8 in 10"
     )
 
@@ -103,26 +127,16 @@ def round_coins(objects: list[dict[str, Any]]) -> list[Coin]:
     ]
 
 
-def _rows(first: Coin, coins: list[Coin], outlines: tuple[Outline, ...]) -> list[tuple[str, ...]]:
-    rows = []
+def _others(first: Coin, coins: list[Coin], outlines: tuple[Outline, ...]) -> list[Found]:
+    found = []
     for coin in coins:
         outline = next((o for o in outlines if _covers(o, coin)), None)
         if coin is first or outline is None:
             continue
-        found = diameter_mm(outline)
         # A diameter has two boundaries.
         stated = 2 * outline.quality.u95_mm
-        rows.append(
-            (
-                first.name,
-                coin.name,
-                figure(found),
-                figure(coin.diameter_mm, 2),
-                f"{found - coin.diameter_mm:+.3f}",
-                figure(stated),
-            )
-        )
-    return rows
+        found.append(Found(first.name, coin, diameter_mm(outline), stated))
+    return found
 
 
 def _covers(outline: Outline, coin: Coin) -> bool:
