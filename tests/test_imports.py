@@ -52,6 +52,7 @@ STAGES = {
     "blanktrace.rims",
     "blanktrace.spread",
     "blanktrace.stance",
+    "blanktrace.wire",
     "blankfit.artwork",
     "blankfit.coupon",
     "blankfit.jobsheet",
@@ -71,6 +72,7 @@ MADE_OF = {
     ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
     ("blanktrace.boundary", "blanktrace.edge"),  # every ring is located
     ("blanktrace.boundary", "blanktrace.seek"),  # a plain disc's anew where that missed its rim
+    ("blanktrace.boundary", "blanktrace.wire"),  # and a ring's, where it missed the wire's flank
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
@@ -94,7 +96,6 @@ MADE_OF = {
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour
-    ("blanktrace.rims", "blanktrace.parts"),  # a loop's rims are fitted as its parts were
     ("blanktrace.stance", "blanktrace.disc"),  # the rim tells where the camera was
     ("blanktrace.stance", "blanktrace.lean"),  # up to one of two leans
     ("blanktrace.stance", "blanktrace.parts"),  # each part is seen at its own height

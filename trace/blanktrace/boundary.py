@@ -9,6 +9,7 @@ from blanktrace.errors import BlurError, ContrastError
 from blanktrace.profiles import Pixels
 from blanktrace.seek import seek_rim
 from blanktrace.silhouette import Silhouette
+from blanktrace.wire import seek_rings
 
 MOST_BLUR_SHARE = 0.015
 """Blur as a share of the blank's size (root of its area) beyond which nothing is measured."""
@@ -49,6 +50,7 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     )
     if len(edges) == 1:
         edges = (seek_rim(rgb, edges[0], light=silhouette.light),)
+    edges = seek_rings(rgb, edges, light=silhouette.light)
     _check_edges(edges, silhouette)
     return edges
 

@@ -212,3 +212,32 @@ def _checked_weights(weights: ArrayLike | None, count: int) -> FloatArray:
         raise ValueError(f"weights must be above 0 for {FEWEST_POINTS} points or more")
     scaled: FloatArray = values / values.mean()
     return scaled
+
+
+def dominant_circle(points: FloatArray) -> tuple[FloatArray, float]:
+    """Fit the circle that most of some points lie on, the others weighted away.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+        In any unit.
+
+    Returns
+    -------
+    centre : ndarray, shape (2,)
+    radius : float
+    """
+    origin = points.mean(axis=0)
+    local = points - origin
+    weights = np.ones(len(local))
+    centre, radius = np.zeros(2), 0.0
+    for round_ in range(16):
+        rows = np.column_stack([local, np.ones(len(local))]) * weights[:, None]
+        solution = np.linalg.lstsq(rows, (local**2).sum(axis=1) * weights, rcond=None)[0]
+        centre = solution[:2] / 2
+        radius = float(np.sqrt(max(solution[2] + centre @ centre, 1e-9)))
+        off = np.abs(np.hypot(*(local - centre).T) - radius)
+        # From forgiving to strict, so that the larger arc wins before detail counts.
+        scale = max(0.05 * radius * 0.7**round_, 1.5 * float(np.median(off)), 1e-6)
+        weights = 1 / (1 + (off / scale) ** 2)
+    return centre + origin, radius

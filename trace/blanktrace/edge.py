@@ -173,7 +173,7 @@ def locate_edge(
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         ring = ring + _steady(shift)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
-    ring = restore_corners(ring, spacing_px=SPACING_PX, blur_px=blur_px)
+    ring = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     doubt_px = edge_doubt_px(
         profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
     )

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Point, Polygon
 
+from blanktrace.circle import dominant_circle
+
 FloatArray = NDArray[np.float64]
 Kind = Literal["disc", "tab", "loop", "hole"]
 
@@ -215,34 +217,6 @@ def _find_loop(piece: Polygon) -> tuple[FloatArray, float, float] | None:
         if outer > inner and share > LOOP_SHARE and (best is None or outer > best[2]):
             best = (centre, inner, outer)
     return best
-
-
-def dominant_circle(points_mm: FloatArray) -> tuple[FloatArray, float]:
-    """Fit the circle that most of some points lie on, the others weighted away.
-
-    Parameters
-    ----------
-    points_mm : ndarray, shape (N, 2)
-
-    Returns
-    -------
-    centre_mm : ndarray, shape (2,)
-    radius_mm : float
-    """
-    origin = points_mm.mean(axis=0)
-    points = points_mm - origin
-    weights = np.ones(len(points))
-    centre, radius = np.zeros(2), 0.0
-    for round_ in range(16):
-        rows = np.column_stack([points, np.ones(len(points))]) * weights[:, None]
-        solution = np.linalg.lstsq(rows, (points**2).sum(axis=1) * weights, rcond=None)[0]
-        centre = solution[:2] / 2
-        radius = float(np.sqrt(max(solution[2] + centre @ centre, 1e-9)))
-        off = np.abs(np.hypot(*(points - centre).T) - radius)
-        # From forgiving to strict, so that the larger arc wins before detail counts.
-        scale = max(0.05 * radius * 0.7**round_, 1.5 * float(np.median(off)), 1e-6)
-        weights = 1 / (1 + (off / scale) ** 2)
-    return centre + origin, radius
 
 
 def _mode(values: FloatArray, share: float) -> float:

@@ -311,7 +311,7 @@ def _straight(edges: tuple[Edge, ...], lens: Lens) -> tuple[Edge, ...]:
     for edge in edges:
         points = lens.straighten(edge.points_px)
         ahead = lens.straighten(edge.points_px + edge.outward) - points
-        outward = ahead / np.hypot(*ahead.T)[:, None]
+        outward = ahead / np.maximum(np.hypot(*ahead.T), np.finfo(float).tiny)[:, None]
         located, apart = lens.straighten(edge.located_px), lens.straighten(edge.apart_px)
         found.append(
             replace(edge, points_px=points, located_px=located, apart_px=apart, outward=outward)

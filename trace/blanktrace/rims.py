@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.parts import Division, dominant_circle
+from blanktrace.circle import dominant_circle
+from blanktrace.parts import Division
 
 FloatArray = NDArray[np.float64]
 

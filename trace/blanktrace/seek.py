@@ -15,8 +15,6 @@ does, is left as it is: in hard light a shadow ends as sharply as the blank.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -26,15 +24,8 @@ from blanktrace.conic import turn
 from blanktrace.consensus import near_distances, sample_ellipses, tolerance_px
 from blanktrace.edge import Edge
 from blanktrace.ellipse import Ellipse, fit_ellipse
-from blanktrace.profiles import (
-    BESIDE_BLURS,
-    SHARP_PX,
-    SPACING_PX,
-    STEP_PX,
-    Pixels,
-    loss_at,
-    summits,
-)
+from blanktrace.profiles import BESIDE_BLURS, SHARP_PX, SPACING_PX, Pixels
+from blanktrace.rays import Look, look_along
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -76,9 +67,6 @@ TOLERANCE_BLURS = 0.7
 """How far from an ellipse a ray's edge may lie and still speak for it, in blurs: near what a
 worn rim and its mirror images move an edge by. A shadow's end leaves it by more."""
 
-MARGIN_BLURS = 6.0
-"""How far beyond what is looked at light is sampled, in Gaussians: what they reach, and beside."""
-
 PROBES = 300
 LOOKS = (1.0, 0.6)
 """Rays that elect the ellipse; looks for it, each nearer than the last."""
@@ -105,32 +93,6 @@ STEADY_RAD = np.radians(2.0)
 
 UNFOUND_BLURS = 1.0
 """Uncertainty of the rim, in blurs, where no edge was met and the ellipse alone tells its place."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Look:
-    """Heights of the steps met along rays that cross an ellipse at right angles.
-
-    Attributes
-    ----------
-    feet, outward : ndarray, shape (N, 2)
-        Where each ray crosses the ellipse, and its direction.
-    offsets : ndarray, shape (S,)
-        Places along the rays, outward.
-    loss : ndarray, shape (N, S)
-        Share of the sheet's light missing, the channels' mean.
-    steps : ndarray, shape (N, S)
-        Height of a step there, all channels together.
-    blur_px : float
-        The Gaussian that it was met with.
-    """
-
-    feet: FloatArray
-    outward: FloatArray
-    offsets: FloatArray
-    loss: FloatArray
-    steps: FloatArray
-    blur_px: float
 
 
 def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
@@ -209,22 +171,19 @@ def _look(
     *,
     light: FloatArray,
     blur_px: float,
-) -> _Look:
+) -> Look:
     """Look along rays, inward and outward by shares of the radius."""
     radius = ellipse.mean_radius_px
     count = int(2 * np.pi * radius / SPACING_PX)
-    margin = MARGIN_BLURS * blur_px
-    low, high = reach[0] * radius - margin, reach[1] * radius + margin
-    offsets = np.arange(low, high + STEP_PX / 2, STEP_PX)
-    feet, outward = ellipse.points(count), _normals(ellipse, count)
-    loss = loss_at(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
-    along = max(LEAST_ALONG_PX, ALONG_RAD * radius) / SPACING_PX
-    loss = ndimage.gaussian_filter1d(loss, along, axis=0, mode="wrap")
-    slopes = ndimage.gaussian_filter1d(loss, blur_px / STEP_PX, axis=1, order=1, mode="nearest")
-    # A step of height 1 has this slope at its middle once the Gaussian has met it.
-    unit = STEP_PX / (blur_px * np.sqrt(2 * np.pi))
-    steps = np.linalg.norm(slopes, axis=2) / unit
-    return _Look(feet, outward, offsets, loss.mean(axis=2), steps, blur_px)
+    return look_along(
+        rgb,
+        ellipse.points(count),
+        _normals(ellipse, count),
+        reach_px=(reach[0] * radius, reach[1] * radius),
+        light=light,
+        blur_px=blur_px,
+        along_px=max(LEAST_ALONG_PX, ALONG_RAD * radius),
+    )
 
 
 def _normals(ellipse: Ellipse, count: int) -> FloatArray:
@@ -236,33 +195,17 @@ def _normals(ellipse: Ellipse, count: int) -> FloatArray:
     return np.asarray(normals @ turn(ellipse.angle_rad).T)
 
 
-def _summits(look: _Look) -> BoolArray:
-    """Mark samples that are steeper than those on either side."""
-    steps = look.steps
-    summits = np.zeros(steps.shape, dtype=np.bool_)
-    summits[:, 1:-1] = (steps[:, 1:-1] >= steps[:, :-2]) & (steps[:, 1:-1] > steps[:, 2:])
-    return summits
-
-
-def _summit_at(
-    look: _Look, rows: NDArray[np.intp], columns: NDArray[np.intp]
-) -> tuple[FloatArray, FloatArray]:
-    """Place summits on their rays, and tell their widths."""
-    shift, width = summits(look.steps, rows, columns)
-    return look.offsets[columns] + shift, width
-
-
-def _outermost(look: _Look, least: float) -> tuple[FloatArray, FloatArray]:
+def _outermost(look: Look, least: float) -> tuple[FloatArray, FloatArray]:
     """Find the last high step on each ray that has one: its place (M, 2), and width (M,)."""
-    loud = _summits(look) & (look.steps > least)
+    loud = look.summits() & (look.steps > least)
     rows = np.flatnonzero(loud.any(axis=1))
     columns = loud.shape[1] - 1 - np.argmax(loud[rows, ::-1], axis=1)
-    offset, width = _summit_at(look, rows, columns)
+    offset, width = look.summit_at(rows, columns)
     return look.feet[rows] + offset[:, None] * look.outward[rows], width
 
 
 def _elected(
-    look: _Look, outermost: tuple[FloatArray, FloatArray], radius: float
+    look: Look, outermost: tuple[FloatArray, FloatArray], radius: float
 ) -> tuple[Ellipse, float, float] | None:
     """Elect the ellipse that most rays' outermost edges lie on; give their blur and votes."""
     places, width = outermost
@@ -284,26 +227,26 @@ def _elected(
     return fit_ellipse(places[voters]), max(SHARP_PX, blur), float(votes[best])
 
 
-def _votes(off_px: FloatArray, look: _Look) -> FloatArray:
+def _votes(off_px: FloatArray, look: Look) -> FloatArray:
     """Count votes of edges at distances (..., M), as a share of all rays."""
     graded = np.maximum(1 - (off_px / (TOLERANCE_BLURS * look.blur_px)) ** 2, 0.0)
     return np.asarray(graded.sum(axis=-1) / len(look.feet))
 
 
-def _votes_of(ring: FloatArray, look: _Look, least: float) -> float:
+def _votes_of(ring: FloatArray, look: Look, least: float) -> float:
     """Count the outermost edges' votes for a boundary of any shape."""
     line = LinearRing(ring)
     return float(_votes(np.asarray(distance(points(_outermost(look, least)[0]), line)), look))
 
 
-def _nearest(look: _Look, least: float, reach_px: float) -> tuple[FloatArray, BoolArray]:
+def _nearest(look: Look, least: float, reach_px: float) -> tuple[FloatArray, BoolArray]:
     """Say how far from the ellipse each ray's edge lies, and on which rays one was met."""
-    near = _summits(look) & (look.steps > least) & (np.abs(look.offsets) <= reach_px)
+    near = look.summits() & (look.steps > least) & (np.abs(look.offsets) <= reach_px)
     window = np.exp(-0.5 * (look.offsets / reach_px) ** 2)
     height = np.where(near, look.steps * window, 0.0)
     columns = np.clip(np.argmax(height, axis=1), 1, len(look.offsets) - 2)
     found = height.max(axis=1) > 0
-    offset, _ = _summit_at(look, np.arange(len(height)), columns)
+    offset, _ = look.summit_at(np.arange(len(height)), columns)
     return np.where(found, offset, 0.0), found
 
 
@@ -314,7 +257,7 @@ def _steady(offset: FloatArray, found: BoolArray, radius: float) -> FloatArray:
 
 
 def _edge(
-    look: _Look, offset: FloatArray, found: BoolArray, *, noise: float, blur_px: float
+    look: Look, offset: FloatArray, found: BoolArray, *, noise: float, blur_px: float
 ) -> Edge:
     """Make the record of a boundary that was located at offsets from the ellipse."""
     rim = look.feet + offset[:, None] * look.outward

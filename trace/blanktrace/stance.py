@@ -14,11 +14,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from blanktrace.circle import dominant_circle
 from blanktrace.disc import Disc, fit_disc
 from blanktrace.edge import Edge
 from blanktrace.errors import NoDiscError
 from blanktrace.lean import CLEAR, judge_lean
-from blanktrace.parts import Division, Part, divide_disc_blank, dominant_circle, hole_of
+from blanktrace.parts import Division, Part, divide_disc_blank, hole_of
 from blanktrace.plain_view import view_of_length
 from blanktrace.rectify import View
 from blanktrace.rims import lay_rims
