@@ -24,9 +24,9 @@ LEAST_STEP = 1e-3
 MOST_UNEVEN = 1.0
 """Where a side varies by as much as the step, a point may be anywhere within reach."""
 
-DOUBT_REACHES = 0.5
-"""Uncertainty, in reaches, of a point where the sides vary as much as the step is high. It
-shrinks with the square root of that ratio, as measured on synthetic photographs."""
+DOUBT_PX = 2.0
+"""Uncertainty of a point where the sides vary as much as the step is high. It shrinks with the
+square root of that ratio, as measured on synthetic photographs."""
 
 LEAST_DOUBT_PX = 0.15
 
@@ -72,4 +72,4 @@ def edge_doubt_px(
         seen = np.einsum("nc,nc->n", side, towards)
         variance += along((seen - along(seen)) ** 2)
     uneven = np.minimum(np.sqrt(variance) / np.maximum(height, LEAST_STEP), MOST_UNEVEN)
-    return np.asarray(np.hypot(LEAST_DOUBT_PX, DOUBT_REACHES * reach_px * np.sqrt(uneven)))
+    return np.asarray(np.hypot(LEAST_DOUBT_PX, DOUBT_PX * np.sqrt(uneven)))

@@ -28,6 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.spatial import cKDTree
 from scipy.special import expit
 
 from blanktrace.corner import restore_corners
@@ -74,6 +75,12 @@ COLOUR_BLEED_PX = 0.5
 BRIGHTER_POWER = 0.3
 """Power of light in which a step up from the shadow beside a blank is placed, as measured on
 synthetic photographs; a step down to the blank is placed in light itself."""
+
+SURELY_APART, LEAST_APART = 40.0, 1e-3
+BELIEVED_REACHES = 0.28
+"""Squared difference of blank and sheet, in spreads, from which their step by kind is sure; and how
+far from that the steepest place is believed, in each of two looks: in shade, the steepest is the
+shade's own end. Where they differ less, so much more."""
 
 EVEN_LOSS = 0.02
 """Difference of loss that blank and surroundings need to be one or the other."""
@@ -162,16 +169,19 @@ def locate_edge(
     ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
     for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
         profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
-        shift = _class_step(profiles, offsets, reach)
-        ring = _resampled(_moved(ring, reach, shift), SPACING_PX)
+        shift, apart = _class_step(profiles, offsets, reach)
+        known, ring = ring, _resampled(_moved(ring, reach, shift), SPACING_PX)
+    unsure = np.maximum(SURELY_APART / np.maximum(apart, LEAST_APART), 1.0)
+    tree = cKDTree(known)
     blur_px = SHARP_PX
     for _ in range(2):
         ring = _resampled(ring, SPACING_PX)
+        farthest = BELIEVED_REACHES * reach_px * unsure[tree.query(ring)[1]]
         outward = _outward(ring, 2 * SPACING_PX)
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        ring = ring + _steady(shift)[:, None] * outward
+        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
     ring = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     doubt_px = edge_doubt_px(
@@ -190,15 +200,17 @@ def locate_edge(
     )
 
 
-def _class_step(profiles: FloatArray, offsets: FloatArray, reach_px: float) -> FloatArray:
-    """Say how far outward of the ring the kind of surface changes, point by point."""
-    weight, middle = _discriminant(profiles, offsets, reach_px / 2)
+def _class_step(
+    profiles: FloatArray, offsets: FloatArray, reach_px: float
+) -> tuple[FloatArray, FloatArray]:
+    """Say how far outward of the ring the kind of surface changes, and how much, point by point."""
+    weight, middle, apart = _discriminant(profiles, offsets, reach_px / 2)
     score = np.einsum("nsc,nc->ns", profiles, weight) - middle[:, None]
     # The step that leaves most that is like the blank inside and least outside.
     gain = np.cumsum(score, axis=1)
     near = -0.5 * (offsets / reach_px) ** 2
     best = np.argmax(gain / np.abs(score).max(axis=1, keepdims=True) + near, axis=1)
-    return np.asarray(offsets[best] + STEP_PX / 2, dtype=np.float64)
+    return np.asarray(offsets[best] + STEP_PX / 2, dtype=np.float64), apart
 
 
 def _steepest(
@@ -256,7 +268,7 @@ def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> F
 
 def _discriminant(
     profiles: FloatArray, offsets: FloatArray, gap_px: float
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Weigh the channels so that blank and sheet differ most for how much each varies.
 
     Returns
@@ -264,6 +276,8 @@ def _discriminant(
     weight : ndarray, shape (N, 3)
     middle : ndarray, shape (N,)
         The weighted value half way between the two.
+    apart : ndarray, shape (N,)
+        Squared difference of the two, in spreads.
     """
     inner, outer = offsets < -gap_px, offsets > gap_px
     inside = _along(profiles[:, inner].mean(axis=1), 1.5 * gap_px)
@@ -274,7 +288,8 @@ def _discriminant(
     covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
     solved = np.linalg.solve(covariance, (inside - outside)[..., None])
     weight = np.asarray(solved[..., 0], dtype=np.float64)
-    return weight, np.einsum("nc,nc->n", weight, (inside + outside) / 2)
+    middle = np.einsum("nc,nc->n", weight, (inside + outside) / 2)
+    return weight, middle, np.einsum("nc,nc->n", weight, inside - outside)
 
 
 def _profiles(

@@ -50,8 +50,8 @@ MOST_RUN = 1.5
 """A stretch longer than its line or arc by more than this is no noise: it turns back on itself,
 as the two sides of a crack or of a thin stem do."""
 
-FLATTEST = 1e-9
-"""Least curvature, over the ring's extent, that an arc is given."""
+FLATTEST, TIGHTEST = 1e-9, 1e9
+"""Least and greatest curvature, over the ring's extent, that an arc is given."""
 
 STIFFNESS = 50.0
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly."""
@@ -199,7 +199,7 @@ def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:
 
 def _turns_back(run: FloatArray, chord: FloatArray, a: FloatArray) -> NDArray[np.bool_]:
     """Tell whether a stretch is longer than either way round its circle from end to end."""
-    radius = 1 / np.maximum(2 * np.abs(a), FLATTEST)
+    radius = 1 / np.clip(np.abs(a), FLATTEST, TIGHTEST) / 2
     short = 2 * radius * np.arcsin(np.minimum(chord / (2 * radius), 1.0))
     long = 2 * np.pi * radius - short
     return np.asarray(

@@ -26,6 +26,9 @@ USUAL_ROUND_MM = 0.04
 USUAL_SHAPE_MM = 0.4
 """How far a bought-in loop is out of round; a tab out of symmetry, or of parallel."""
 
+WORST_FLAW = 3.5
+"""In units of what is usual, beyond which a flaw says that the boundary is wrong, not the lean."""
+
 FEWEST_POINTS = 20
 
 FEWEST_SIDE_POINTS = 12
@@ -89,7 +92,9 @@ def judge_lean(
         taper = _taper(tab, division.axis_rad)
         if taper is not None:
             flaws["the tab's parallel sides"] = taper / USUAL_SHAPE_MM
-    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + sum(flaw**2 for flaw in flaws.values())
+    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + sum(
+        min(flaw, WORST_FLAW) ** 2 for flaw in flaws.values()
+    )
     return Judgement(cost=float(cost), witnesses=tuple(flaws))
 
 

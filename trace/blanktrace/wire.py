@@ -81,7 +81,7 @@ LEAST_VOTES = 0.3
 MIDDLE = 0.45
 """Points of the hole's boundary nearer than this, in widths, are at the wire."""
 
-NARROWER_PX = 1.0
+NARROWER_PX = 0.5
 """How far within the band that came out as the wire its rims may lie: a flank is missed, a
 highlight's edge is not."""
 
