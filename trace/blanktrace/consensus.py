@@ -28,6 +28,9 @@ SAMPLES = 1500
 SAMPLE_SIZE = 5
 """Points that fix an ellipse."""
 
+PROBES = 300
+"""Points of a boundary that elect the ellipse which most of it follows."""
+
 FLATTEST = 0.3
 """Ovals down to this axis ratio compete, so that an oval is not taken for part of a disc."""
 
@@ -112,3 +115,33 @@ def near_distances(points: FloatArray, shapes: FloatArray) -> FloatArray:
     steepness = np.maximum(np.hypot(gx, gy), np.finfo(float).tiny)
     distances: FloatArray = (level - 1) * level / steepness
     return distances
+
+
+def most_followed(
+    ring: FloatArray, *, largest_radius: float
+) -> tuple[FloatArray, FloatArray] | None:
+    """Find the ellipse that most of a boundary follows.
+
+    Parameters
+    ----------
+    ring : ndarray, shape (N, 2)
+        Closed boundary, evenly spaced.
+    largest_radius : float
+        Ellipses of a larger mean radius do not count.
+
+    Returns
+    -------
+    shape : ndarray, shape (5,)
+        As in `conic`.
+    distances : ndarray, shape (N,)
+        Of all points, to first order, positive outside.
+
+    None where no sample gave an ellipse.
+    """
+    probes = ring[np.linspace(0, len(ring) - 1, PROBES).astype(np.intp)]
+    rng = np.random.default_rng(0)
+    consensus = sample_ellipses(probes, largest_radius=largest_radius, rng=rng)
+    if not len(consensus.shapes):
+        return None
+    best = consensus.shapes[consensus.ranked()[:1]]
+    return best[0], near_distances(ring, best)[0]

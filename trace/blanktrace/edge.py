@@ -6,19 +6,10 @@ the sheet's light that comes back. Lens blur mixes such shares linearly, so that
 blurred step is half way up where the sharp one was.
 
 A shadow lies against the blank, so a profile can hold two steps: sheet to shadow,
-and shadow to blank. A shadow takes the same share from all channels. Where the
-sheet beside the blank is unevenly lit, a discriminant (Fisher's, with a covariance
-stretched in the grey direction by as much as the light varies there) therefore
-goes by colour; where it is evenly lit, darkness counts too, and places the step
-more sharply. Twice the step between the two kinds of surface is placed roughly,
-then exactly, at the peak of the derivative.
+and shadow to blank. Twice the step between the two kinds of surface is placed
+roughly, by `kind`, then exactly, at the peak of the derivative.
 
 Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
-
-References
-----------
-R. A. Fisher, The use of multiple measurements in taxonomic problems, Annals of
-Eugenics 7, 1936.
 """
 
 from __future__ import annotations
@@ -34,12 +25,14 @@ from scipy.special import expit
 from blanktrace.corner import restore_corners
 from blanktrace.doubt import edge_doubt_px
 from blanktrace.fair import fair_ring
+from blanktrace.kind import surface_change
 from blanktrace.profiles import (
     BESIDE_BLURS,
     SHARP_PX,
     SPACING_PX,
     STEP_PX,
     Pixels,
+    along_ring,
     loss_at,
     summits,
 )
@@ -48,15 +41,6 @@ FloatArray = NDArray[np.float64]
 
 ALONG_PX = 2.0
 """Gaussian along the boundary that averages profiles: quiets noise, rounds no real corner."""
-
-LEAST_GREY_SPREAD = 0.04
-"""Least spread, common to all channels, of the light on either side: paper, grain."""
-
-SHADOW_RANGE = 3.0
-"""How much darker a shadow may be at the edge itself than it is on average beside it."""
-
-COLOUR_SPREAD = 0.015
-"""Spread in each channel for itself: noise, grain, coloured bounce light."""
 
 FAR_BLURS = 4.5
 """How far to either side of a step a profile reaches, in blurs."""
@@ -169,7 +153,7 @@ def locate_edge(
     ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
     for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
         profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
-        shift, apart = _class_step(profiles, offsets, reach)
+        shift, apart = surface_change(profiles, offsets, reach)
         known, ring = ring, _resampled(_moved(ring, reach, shift), SPACING_PX)
     unsure = np.maximum(SURELY_APART / np.maximum(apart, LEAST_APART), 1.0)
     tree = cKDTree(known)
@@ -200,19 +184,6 @@ def locate_edge(
     )
 
 
-def _class_step(
-    profiles: FloatArray, offsets: FloatArray, reach_px: float
-) -> tuple[FloatArray, FloatArray]:
-    """Say how far outward of the ring the kind of surface changes, and how much, point by point."""
-    weight, middle, apart = _discriminant(profiles, offsets, reach_px / 2)
-    score = np.einsum("nsc,nc->ns", profiles, weight) - middle[:, None]
-    # The step that leaves most that is like the blank inside and least outside.
-    gain = np.cumsum(score, axis=1)
-    near = -0.5 * (offsets / reach_px) ** 2
-    best = np.argmax(gain / np.abs(score).max(axis=1, keepdims=True) + near, axis=1)
-    return np.asarray(offsets[best] + STEP_PX / 2, dtype=np.float64), apart
-
-
 def _steepest(
     profiles: FloatArray, offsets: FloatArray, reach_px: float, blur_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -221,7 +192,7 @@ def _steepest(
     profiles = _as_seen(profiles, offsets, blur_px)
     slopes = ndimage.gaussian_filter1d(profiles, blur_px / STEP_PX, axis=1, order=1)
     # The channels in the proportion in which they change just here, up or down.
-    weight = _along(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
+    weight = along_ring(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
     weight /= np.maximum(np.linalg.norm(weight, axis=1, keepdims=True), 1e-12)
     noise = np.std(np.einsum("nsc,nc->ns", np.diff(profiles, axis=0), weight[1:])) / np.sqrt(2)
     slope = np.maximum(np.abs(np.einsum("nsc,nc->ns", slopes, weight)), 1e-9)
@@ -254,7 +225,7 @@ def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> Float
     """
     inside, outside = offsets < -blur_px, offsets > blur_px
     darker = profiles[:, inside].mean(axis=(1, 2)) - profiles[:, outside].mean(axis=(1, 2))
-    share = expit(_along(darker[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS)
+    share = expit(along_ring(darker[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS)
     power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * share
     return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
 
@@ -263,33 +234,7 @@ def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> F
     """Average what is missing just outside each point, off its blur."""
     near, far = BESIDE_BLURS
     beside = (offsets >= near * blur_px) & (offsets <= far * blur_px)
-    return _along(profiles[:, beside].mean(axis=(1, 2))[:, None], BESIDE_PX)[:, 0]
-
-
-def _discriminant(
-    profiles: FloatArray, offsets: FloatArray, gap_px: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Weigh the channels so that blank and sheet differ most for how much each varies.
-
-    Returns
-    -------
-    weight : ndarray, shape (N, 3)
-    middle : ndarray, shape (N,)
-        The weighted value half way between the two.
-    apart : ndarray, shape (N,)
-        Squared difference of the two, in spreads.
-    """
-    inner, outer = offsets < -gap_px, offsets > gap_px
-    inside = _along(profiles[:, inner].mean(axis=1), 1.5 * gap_px)
-    outside = _along(profiles[:, outer].mean(axis=1), 1.5 * gap_px)
-    # Bare lit sheet has lost nothing; what the sheet has lost outside, shadow took.
-    taken = (profiles[:, outer].mean(axis=2) ** 2).mean(axis=1)
-    spread = SHADOW_RANGE**2 * _along(taken[:, None], 4 * gap_px)[:, 0] + LEAST_GREY_SPREAD**2
-    covariance = COLOUR_SPREAD**2 * np.eye(3) + spread[:, None, None] * np.ones((3, 3)) / 3
-    solved = np.linalg.solve(covariance, (inside - outside)[..., None])
-    weight = np.asarray(solved[..., 0], dtype=np.float64)
-    middle = np.einsum("nc,nc->n", weight, (inside + outside) / 2)
-    return weight, middle, np.einsum("nc,nc->n", weight, inside - outside)
+    return along_ring(profiles[:, beside].mean(axis=(1, 2))[:, None], BESIDE_PX)[:, 0]
 
 
 def _profiles(
@@ -310,7 +255,7 @@ def _profiles(
     count = int(np.ceil(half_px / STEP_PX))
     offsets = STEP_PX * np.arange(-count, count + 1, dtype=np.float64)
     places = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
-    return _along(loss_at(rgb, places, light), ALONG_PX), offsets
+    return along_ring(loss_at(rgb, places, light), ALONG_PX), offsets
 
 
 def _resampled(ring: FloatArray, spacing: float) -> FloatArray:
@@ -326,12 +271,6 @@ def _smoothed(ring: FloatArray, length_px: float) -> FloatArray:
     """Round off the stairs of a pixel contour."""
     even = _resampled(ring, 1.0)
     return np.asarray(ndimage.gaussian_filter1d(even, length_px, axis=0, mode="wrap"))
-
-
-def _along(values: FloatArray, length_px: float) -> FloatArray:
-    return np.asarray(
-        ndimage.gaussian_filter1d(values, length_px / SPACING_PX, axis=0, mode="wrap")
-    )
 
 
 def _outward(ring: FloatArray, length_px: float) -> FloatArray:
@@ -362,4 +301,4 @@ def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     straight = (np.einsum("nk,nk->n", before, after) > SHARP_TURN) | (turn > 0)
     weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * span + 1, mode="wrap")
-    return ring + _along(steady * weight, ALONG_PX)[:, None] * _outward(ring, reach_px)
+    return ring + along_ring(steady * weight, ALONG_PX)[:, None] * _outward(ring, reach_px)

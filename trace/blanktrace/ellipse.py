@@ -86,6 +86,14 @@ class Ellipse:
         )
         return placed
 
+    def normals(self, count: int) -> FloatArray:
+        """Outward unit normals at the points that `points` places."""
+        u = 2 * np.pi * np.arange(count) / count
+        a, b = self.semi_axes_px
+        normals = np.column_stack([np.cos(u) / a, np.sin(u) / b])
+        normals /= np.hypot(*normals.T)[:, None]
+        return np.asarray(normals @ turn(self.angle_rad).T)
+
     def _local(self, points_px: ArrayLike) -> FloatArray:
         points = np.asarray(points_px, dtype=np.float64)
         local: FloatArray = (points - self.centre_px) @ turn(self.angle_rad)

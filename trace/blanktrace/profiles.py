@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from blanktrace.background import linear_curve
 
@@ -88,3 +89,20 @@ def summits(
     curvature = np.maximum(2 * top - left - right, LEAST_CURVATURE)
     fraction = np.clip((right - left) / (2 * curvature), -1, 1)
     return np.asarray(fraction * STEP_PX), np.asarray(STEP_PX / np.sqrt(curvature))
+
+
+def along_ring(values: FloatArray, length_px: float) -> FloatArray:
+    """Average values of boundary points along their closed ring.
+
+    Parameters
+    ----------
+    values : ndarray, shape (N, ...)
+    length_px : float
+        Standard deviation of the Gaussian.
+
+    Returns
+    -------
+    ndarray, shape (N, ...)
+    """
+    length = length_px / SPACING_PX
+    return np.asarray(ndimage.gaussian_filter1d(values, length, axis=0, mode="wrap"))

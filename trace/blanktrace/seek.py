@@ -20,8 +20,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import LinearRing, Polygon, distance, get_coordinates, points
 
-from blanktrace.conic import turn
-from blanktrace.consensus import near_distances, sample_ellipses, tolerance_px
+from blanktrace.consensus import (
+    PROBES,
+    most_followed,
+    near_distances,
+    sample_ellipses,
+    tolerance_px,
+)
 from blanktrace.edge import Edge
 from blanktrace.ellipse import Ellipse, fit_ellipse
 from blanktrace.profiles import BESIDE_BLURS, SHARP_PX, SPACING_PX, Pixels
@@ -67,9 +72,8 @@ TOLERANCE_BLURS = 0.7
 """How far from an ellipse a ray's edge may lie and still speak for it, in blurs: near what a
 worn rim and its mirror images move an edge by. A shadow's end leaves it by more."""
 
-PROBES = 300
 LOOKS = (1.0, 0.6)
-"""Rays that elect the ellipse; looks for it, each nearer than the last."""
+"""Looks for the ellipse, each nearer than the last."""
 
 LARGEST = 1.3
 """Radius of the largest ellipse that competes, over the hull's."""
@@ -153,15 +157,12 @@ def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
 
 def _follows_ellipse(ring: FloatArray) -> bool:
     """Say whether most of a boundary lies on one ellipse."""
-    probes = ring[np.linspace(0, len(ring) - 1, PROBES).astype(np.intp)]
-    largest = LARGEST * float(np.ptp(ring, axis=0).max()) / 2
-    consensus = sample_ellipses(probes, largest_radius=largest, rng=np.random.default_rng(0))
-    if not len(consensus.shapes):
+    followed = most_followed(ring, largest_radius=LARGEST * float(np.ptp(ring, axis=0).max()) / 2)
+    if followed is None:
         return False
-    best = consensus.shapes[consensus.ranked()[:1]]
-    tolerance = min(float(tolerance_px(best[0, 2])), ROUND_WITHIN * float(best[0, 2]))
-    near = np.abs(near_distances(ring, best)[0]) < tolerance
-    return float(np.mean(near)) >= ROUND_SHARE
+    shape, off = followed
+    tolerance = min(float(tolerance_px(shape[2])), ROUND_WITHIN * float(shape[2]))
+    return float(np.mean(np.abs(off) < tolerance)) >= ROUND_SHARE
 
 
 def _look(
@@ -178,21 +179,12 @@ def _look(
     return look_along(
         rgb,
         ellipse.points(count),
-        _normals(ellipse, count),
+        ellipse.normals(count),
         reach_px=(reach[0] * radius, reach[1] * radius),
         light=light,
         blur_px=blur_px,
         along_px=max(LEAST_ALONG_PX, ALONG_RAD * radius),
     )
-
-
-def _normals(ellipse: Ellipse, count: int) -> FloatArray:
-    """Outward unit normals at the points that `Ellipse.points` places."""
-    u = 2 * np.pi * np.arange(count) / count
-    a, b = ellipse.semi_axes_px
-    normals = np.column_stack([np.cos(u) / a, np.sin(u) / b])
-    normals /= np.hypot(*normals.T)[:, None]
-    return np.asarray(normals @ turn(ellipse.angle_rad).T)
 
 
 def _outermost(look: Look, least: float) -> tuple[FloatArray, FloatArray]:

@@ -20,7 +20,7 @@ from scipy import ndimage, optimize
 
 from blanktrace.circle import dominant_circle
 from blanktrace.conic import turn
-from blanktrace.consensus import near_distances, sample_ellipses, tolerance_px
+from blanktrace.consensus import most_followed, tolerance_px
 from blanktrace.edge import Edge
 from blanktrace.ellipse import fit_ellipse
 from blanktrace.profiles import SHARP_PX, SPACING_PX, Pixels
@@ -29,9 +29,6 @@ from blanktrace.rays import Look, look_along
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
-
-PROBES = 300
-"""Points of the outer boundary that elect the disc's ellipse."""
 
 THICKEST = 0.7
 """Width of a wire, over the radius of the hole that it goes round, at most."""
@@ -181,14 +178,11 @@ def seek_rings(rgb: Pixels, edges: tuple[Edge, ...], *, light: FloatArray) -> tu
 
 def _roundness(ring: FloatArray) -> FloatArray | None:
     """Find the stretch (2, 2) that makes a circle of the ellipse that most of a boundary is on."""
-    probes = ring[np.linspace(0, len(ring) - 1, PROBES).astype(np.intp)]
-    largest = float(np.ptp(ring, axis=0).max()) / 2
-    consensus = sample_ellipses(probes, largest_radius=largest, rng=np.random.default_rng(0))
-    if not len(consensus.shapes):
+    followed = most_followed(ring, largest_radius=float(np.ptp(ring, axis=0).max()) / 2)
+    if followed is None:
         return None
-    best = consensus.ranked()[0]
-    near = np.abs(near_distances(ring, consensus.shapes[[best]])[0])
-    on_disc = near < tolerance_px(consensus.shapes[best, 2])
+    shape, off = followed
+    on_disc = np.abs(off) < tolerance_px(shape[2])
     if np.mean(on_disc) < LEAST_DISC:
         return None
     disc = fit_ellipse(ring[on_disc])
