@@ -31,7 +31,12 @@ def stress_tables(numbered: Numbered) -> str:
     """Lay out everything that is worth knowing of some scored scenes."""
     scores = [one for _, one in numbered]
     wanted = [s for s in scores if not s.reason]
-    tables = [_summary(scores), text_table(HEADS, [_row("all", wanted)]), _goals(wanted)]
+    tables = [
+        _summary(scores),
+        text_table(HEADS, [_row("all", wanted)]),
+        _goals(wanted),
+        _scales(wanted),
+    ]
     tables += [_by(wanted, name, of) for name, of in CONDITIONS.items()]
     tables += [_by_cause(wanted), _every(numbered), _failures(numbered)]
     return "\n\n".join(tables)
@@ -208,13 +213,33 @@ def _every(numbered: Numbered) -> str:
             figure(ours.worst_mm),
             figure(s.u95_mm),
             _yes(s.is_covered),
+            _share(s.scale_error),
             figure(s.plain and s.plain.rms_mm),
             max(s.causes, key=lambda name: s.causes[name]),
         )
         for number, s, ours in traced
     ]
-    heads = ("scene", "rms mm", "worst mm", "u95 mm", "covered", "plain rms", "most from")
+    heads = ("scene", "rms mm", "worst mm", "u95 mm", "covered", "scale", "plain rms", "most from")
     return text_table(heads, rows)
+
+
+def _share(value: float | None) -> str:
+    return "-" if value is None else f"{value:+.2%}"
+
+
+def _scales(scores: Iterable[Score]) -> str:
+    """How far scales are off: a lone disc comes out as its circle even at a wrong one."""
+    groups: dict[str, list[float]] = {"every blank": []}
+    for s in scores:
+        if s.scale_error is not None:
+            groups["every blank"].append(abs(s.scale_error))
+            groups.setdefault(str(s.conditions["blank"]), []).append(abs(s.scale_error))
+    rows = [
+        (name, str(len(off)), *(f"{np.percentile(off, share):.2%}" for share in (50, 95, 100)))
+        for name, off in sorted(groups.items())
+        if off
+    ]
+    return text_table(("scale off", "traced", "median", "95 %", "worst"), rows)
 
 
 def _failures(numbered: Numbered) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.benchmarks.compare import Distance
@@ -76,3 +78,12 @@ def test_tables_tell_what_was_reached() -> None:
 def test_a_line_for_each_scene() -> None:
     assert scene_line(0, SCORES[0]) == " 0 disc: rms 0.050 u95 0.200"
     assert scene_line(3, WRONG) == " 3 leaf: BlurError: soft"
+
+
+def test_tables_tell_how_far_scales_are_off() -> None:
+    # A disc at a wrong scale is still its own circle: only this shows it.
+    scores = [replace(SCORES[0], scale_error=off) for off in (-0.02, 0.001, 0.004)]
+    tables = stress_tables(list(enumerate(scores)))
+    (scales,) = [line for line in tables.splitlines() if line.startswith("every blank ")]
+    assert scales.split()[2:] == ["3", "0.40%", "1.84%", "2.00%"]
+    assert tables.count("-2.00%") == 1
