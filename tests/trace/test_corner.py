@@ -38,7 +38,7 @@ def photo(polygon):
 
 
 def restored(rgb, ring):
-    return restore_corners(rgb, ring, light=SHEET, spacing_px=SPACING_PX, blur_px=BLUR_PX)
+    return restore_corners(rgb, ring, light=SHEET, spacing_px=SPACING_PX, blur_px=BLUR_PX)[0]
 
 
 def lost_px(ring):
@@ -80,3 +80,16 @@ def test_a_ring_too_small_to_have_flanks_is_left_alone():
     small = wedge(60.0, length=12.0)
     ring = dense(small, spacing=SPACING_PX)
     assert np.array_equal(restored(photo(small), ring), ring)
+
+
+def test_it_says_which_points_are_corners():
+    ring = dense(wedge(60.0), spacing=SPACING_PX)
+    blurred = ndimage.gaussian_filter1d(ring, 1.5, axis=0, mode="wrap")
+    sharp, corners = restore_corners(
+        photo(wedge(60.0)), blurred, light=SHEET, spacing_px=SPACING_PX, blur_px=BLUR_PX
+    )
+    ends = shapely.get_coordinates(wedge(60.0))[:-1]
+    seen = [end for end in ends if (end > 5).all() and (end < SIDE - 5).all()]
+    assert len(corners) >= len(seen)
+    for end in seen:
+        assert np.hypot(*(sharp[list(corners)] - end).T).min() < 0.6

@@ -6,6 +6,7 @@ from scipy import ndimage
 from shapely import LinearRing, Point, box, get_coordinates, points
 
 from blanktrace.fair import fair_ring
+from tests.trace.shapes import dense, leaf
 
 SPACING_PX = 1.5
 
@@ -82,3 +83,18 @@ def test_sides_of_a_crack_stay_apart(doubt_px, seed):
     faired = fair_ring(noisy, np.full(len(ring), doubt_px), spacing_px=SPACING_PX).joined_px
     assert LinearRing(faired).is_simple
     assert np.hypot(*(faired - noisy).T).max() < 2 * doubt_px
+
+
+def test_a_known_corner_keeps_its_tip():
+    # A curved side makes one arc with its neighbour, if doubts are large; a tip is lost.
+    blade = leaf(300.0, 40.0)
+    ring = dense(blade, spacing=SPACING_PX)
+    tips = get_coordinates(blade.minimum_rotated_rectangle.centroid) + [[-150, 0], [150, 0]]
+    corners = tuple(sorted(int(np.argmin(np.hypot(*(ring - tip).T))) for tip in tips))
+    noisy = moved(ring, grain(len(ring), 0.5, 1))
+    noisy[list(corners)] = ring[list(corners)]
+    doubt = np.full(len(ring), 2.0)
+    held = fair_ring(noisy, doubt, corners=corners, spacing_px=SPACING_PX).joined_px
+    for corner in corners:
+        assert np.hypot(*(held - ring[corner]).T).min() < 1e-9
+    assert np.sqrt(np.mean(gaps(held, blade) ** 2)) < 0.5

@@ -47,7 +47,7 @@ BEYOND_BLURS, BEYOND_PX = 2.0, 1.0
 
 def restore_corners(
     rgb: Pixels, ring_px: FloatArray, *, light: FloatArray, spacing_px: float, blur_px: float
-) -> FloatArray:
+) -> tuple[FloatArray, tuple[int, ...]]:
     """Sharpen the corners of a located boundary.
 
     Parameters
@@ -65,14 +65,17 @@ def restore_corners(
 
     Returns
     -------
-    ndarray, shape (N, 2)
+    ring_px : ndarray, shape (N, 2)
         The same ring, points near each sharp corner laid on its flanks.
+    corners : tuple of int
+        The points that are sharp corners, rising.
     """
     rounded = max(1, round(max(ROUNDED_BLURS * blur_px, LEAST_ROUNDED_PX) / spacing_px))
     flank = max(4, round(max(FLANK_BLURS * blur_px, LEAST_FLANK_PX) / spacing_px))
     ring = ring_px.copy()
     if len(ring) < 4 * (rounded + flank):
-        return ring
+        return ring, ()
+    sharp = []
     for corner in _corners(ring_px, rounded, flank):
         before = np.take(ring_px, range(corner - rounded - flank, corner - rounded), 0, mode="wrap")
         after = np.take(
@@ -94,7 +97,8 @@ def restore_corners(
         ring[(corner - rounded - 1 + span) % len(ring)] = before[-1] * (1 - rise) + tip * rise
         ring[(corner + rounded + 1 - span) % len(ring)] = after[0] * (1 - rise) + tip * rise
         ring[corner] = tip
-    return ring
+        sharp.append(corner)
+    return ring, tuple(sharp)
 
 
 def _corners(ring: FloatArray, rounded: int, flank: int) -> list[int]:

@@ -167,11 +167,11 @@ def locate_edge(
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
         blur_px = max(SHARP_PX, float(np.median(blur)))
-    ring = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
+    ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     doubt_px = edge_doubt_px(
         profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
     )
-    faired = fair_ring(ring, doubt_px, spacing_px=SPACING_PX)
+    faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
     return Edge(
         points_px=faired.joined_px,
         located_px=ring,

@@ -56,6 +56,9 @@ FLATTEST, TIGHTEST = 1e-9, 1e9
 STIFFNESS = 50.0
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly."""
 
+HELD_PX = 18.0
+"""How far beside a sharp corner points are drawn out with it: the flank that told the corner."""
+
 NEIGHBOURHOOD = 3
 """Segments near which a point's place is looked for: its own, and one to either side."""
 
@@ -79,7 +82,13 @@ class Fairing:
     joined_px: FloatArray
 
 
-def fair_ring(points_px: FloatArray, doubt_px: FloatArray, *, spacing_px: float) -> Fairing:
+def fair_ring(
+    points_px: FloatArray,
+    doubt_px: FloatArray,
+    *,
+    corners: tuple[int, ...] = (),
+    spacing_px: float,
+) -> Fairing:
     """Lay boundary points on the fewest lines and arcs that explain them.
 
     Parameters
@@ -88,6 +97,8 @@ def fair_ring(points_px: FloatArray, doubt_px: FloatArray, *, spacing_px: float)
         Closed ring in order, evenly spaced, the first not repeated.
     doubt_px : ndarray, shape (N,)
         Standard uncertainty of each point across the ring.
+    corners : tuple of int, optional
+        Points that are known as sharp corners: there a piece ends.
     spacing_px : float
         Distance between neighbours.
 
@@ -100,14 +111,29 @@ def fair_ring(points_px: FloatArray, doubt_px: FloatArray, *, spacing_px: float)
     independent = min(1.0, spacing_px / TOGETHER_PX)
     ring, weight = (points_px - middle) / size_px, independent * (size_px / doubt_px) ** 2
     price = PRICE_SHARE * float(np.log(max(count * independent, np.e)))
-    split = _split(ring, weight, price)
+    sharp = np.array(corners, dtype=np.intp)
+    split = _split(ring, weight, price, sharp)
     # Again from a joint, so that no piece is cut where the ring happened to start.
     start = split.joints[len(split.joints) // 2]
     if start:
         ring, weight = np.roll(ring, -start, axis=0), np.roll(weight, -start)
-        split = _split(ring, weight, price)
+        split = _split(ring, weight, price, (sharp - start) % count)
     apart, joined = _laid(replace(split, joints=settled_joints(split)), 1 / np.sqrt(weight))
-    return Fairing(*(np.roll(laid, start, axis=0) * size_px + middle for laid in (apart, joined)))
+    apart, joined = (np.roll(laid, start, axis=0) * size_px + middle for laid in (apart, joined))
+    return Fairing(apart, _held(joined, points_px, corners, spacing_px))
+
+
+def _held(
+    joined: FloatArray, ring: FloatArray, corners: tuple[int, ...], spacing_px: float
+) -> FloatArray:
+    """Draw a faired ring out to its sharp corners, the points beside one the less the farther."""
+    beside = round(HELD_PX / spacing_px)
+    near = np.arange(1 - beside, beside)
+    taper = (1 - np.abs(near) / beside)[:, None]
+    held = joined.copy()
+    for corner in corners:
+        held[(corner + near) % len(ring)] += taper * (ring[corner] - joined[corner])
+    return held
 
 
 def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -158,10 +184,12 @@ def _about(path: Path, piece: int) -> LineString:
     )
 
 
-def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:
+def _split(
+    ring: FloatArray, weight: FloatArray, price: float, corners: NDArray[np.intp]
+) -> Segmentation:
     """Split a ring, opened at its first point, into the pieces that describe it most briefly."""
     step = -(-len(ring) // MOST_NODES)
-    nodes = np.append(np.arange(0, len(ring), step), len(ring))
+    nodes = np.union1d(np.append(np.arange(0, len(ring), step), len(ring)), corners)
     first, last = np.triu_indices(len(nodes), 1)
     sums = moment_sums(ring, weight)[nodes]
     moments = sums[last] - sums[first]
@@ -176,6 +204,10 @@ def _split(ring: FloatArray, weight: FloatArray, price: float) -> Segmentation:
     chord = np.hypot(*(ends[last] - ends[first]).T)
     line_cost[run > MOST_RUN * chord] = np.inf
     arc_cost[_turns_back(run, chord, arc.coefficients[:, 0])] = np.inf
+    passed = np.searchsorted(np.sort(corners), nodes)
+    reached = np.searchsorted(np.sort(corners), nodes, side="right")
+    round_corner = passed[last] > reached[first]
+    line_cost[round_corner] = arc_cost[round_corner] = np.inf
     cost = np.full((len(nodes), len(nodes)), np.inf)
     cost[first, last] = np.minimum(line_cost, arc_cost)
     span = np.zeros(cost.shape, dtype=np.intp)
