@@ -27,6 +27,10 @@ LEAST_HOLE_SHARE = 0.0008
 LEAST_COLOUR_SPREAD = 4.0
 """Of the cut's colours (8 bits)."""
 
+LEAST_LIGHT, LIGHTEST_SHARE = 0.12, 0.1
+"""Light that comes back from the sheet in the darkest hole, as a share of the bare sheet's; and the
+share of a hole that shows it: a fleck on a dark strap is darker."""
+
 LEAST_HOLE_PX = 12
 HOLE_LIKENESS = 0.7
 """A hole shows at least so many clear pixels, of which this share looks like sheet."""
@@ -68,6 +72,22 @@ def find_holes(
         if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= filled(hole)
     return holes
+
+
+def showing_sheet(holes: MaskArray, evidence: Evidence) -> MaskArray:
+    """Keep the holes through which some sheet shows, be it in shadow."""
+    light = 1 - grey(evidence.loss)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        holes.astype(np.uint8), connectivity=4
+    )
+    kept = np.zeros_like(holes)
+    for label in range(1, count):
+        x, y, w, h, _ = stats[label]
+        box = np.s_[y : y + h, x : x + w]
+        hole = labels[box] == label
+        if np.quantile(light[box][hole], 1 - LIGHTEST_SHARE) > LEAST_LIGHT:
+            kept[box] |= hole
+    return kept
 
 
 def fill_unlike_sheet(mask: MaskArray, evidence: Evidence) -> MaskArray:

@@ -23,7 +23,7 @@ from blanktrace.background import MaskArray, Picture, Sheet
 from blanktrace.cast import shed_cast
 from blanktrace.drilled import find_drilled
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
-from blanktrace.holes import fill_unlike_sheet, find_holes
+from blanktrace.holes import fill_unlike_sheet, find_holes, showing_sheet
 from blanktrace.lost import lost_parts, with_ring
 from blanktrace.masks import closed, dilated, disc_kernel, eroded, filled, opened
 
@@ -216,7 +216,8 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
     coloured_blank = evidence.coloured[blank].mean() > COLOURED_HEART
     clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
     gaps = opened(gaps, 1)
-    return whole & ~find_holes(gaps, whole, clear, colours) & ~find_drilled(gaps, whole, colours)
+    holes = find_holes(gaps, whole, clear, colours) | find_drilled(gaps, whole, colours)
+    return whole & ~showing_sheet(holes, evidence)
 
 
 def _bridged(blank: MaskArray, evidence: Evidence) -> MaskArray:
