@@ -53,8 +53,9 @@ as the two sides of a crack or of a thin stem do."""
 FLATTEST, TIGHTEST = 1e-9, 1e9
 """Least and greatest curvature, over the ring's extent, that an arc is given."""
 
-STIFFNESS = 50.0
-"""Doubts that a kink of one radian counts as, where pieces should run on smoothly."""
+STIFFNESSES = (50.0, 0.0)
+"""Doubts that a kink of one radian counts as, where pieces should run on smoothly; nothing, if a
+ring so stiff crosses itself."""
 
 HELD_PX = 18.0
 """How far beside a sharp corner points are drawn out with it: the flank that told the corner."""
@@ -145,9 +146,12 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
         apart[own] = curve.nearest(split.ring[own])
     if len(split.curves) == 1:
         return apart, apart
-    path = join_pieces(split, stiffness_mm=STIFFNESS, doubt_mm=doubt)
-    laid = LinearRing(path.flattened(FLAT))
-    if not laid.is_simple:
+    for stiffness in STIFFNESSES:
+        path = join_pieces(split, stiffness_mm=stiffness, doubt_mm=doubt)
+        laid = LinearRing(path.flattened(FLAT))
+        if laid.is_simple:
+            break
+    else:
         # Two sides of a crack, laid across each other: there the points stay where they are.
         return apart, split.ring
     places = []
