@@ -9,8 +9,6 @@ real radii stay.
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -82,14 +80,8 @@ def restore_corners(
             ring_px, range(corner + rounded + 1, corner + rounded + flank + 1), 0, mode="wrap"
         )
         tip = _meeting(before, after)
-        if tip is None:
-            continue
-        retreat = _retreat(tip, ring_px[corner], before, after, blur_px)
-        if retreat == "unlikely" or (
-            retreat == "long"
-            and not _shows(
-                rgb, tip, ring_px[corner], (before[-1] + after[0]) / 2, light=light, blur_px=blur_px
-            )
+        if tip is None or not _is_sharp(
+            rgb, tip, ring_px[corner], (before, after), light=light, blur_px=blur_px
         ):
             continue
         span = np.arange(1, rounded + 1)
@@ -133,20 +125,30 @@ def _meeting(before: FloatArray, after: FloatArray) -> FloatArray | None:
     return np.asarray(p + u * (offset[0] * v[1] - offset[1] * v[0]) / cross)
 
 
-def _retreat(
-    tip: FloatArray, found: FloatArray, before: FloatArray, after: FloatArray, blur_px: float
-) -> Literal["blur's", "long", "unlikely"]:
-    """Judge how far a corner lies ahead of where the boundary turned."""
+def _is_sharp(
+    rgb: Pixels,
+    tip: FloatArray,
+    found: FloatArray,
+    flanks: tuple[FloatArray, FloatArray],
+    *,
+    light: FloatArray,
+    blur_px: float,
+) -> bool:
+    """Say whether a corner lies ahead of both flanks, as far as blur explains or light shows."""
+    before, after = flanks
     u, v = tip - before[-1], tip - after[0]
     if not (u @ (before[-1] - before[0]) > 0 and v @ (after[0] - after[-1]) > 0):
-        return "unlikely"
+        return False
     cosine = float(u @ v / max(np.linalg.norm(u) * np.linalg.norm(v), 1e-9))
     half_cosine, half_sine = np.sqrt((1 + cosine) / 2), np.sqrt(max((1 - cosine) / 2, 1e-6))
     retreat = np.hypot(*(tip - found))
     if retreat < RETREAT_BLURS * blur_px * half_cosine + RETREAT_PX:
-        return "blur's"
+        return True
+    within = (before[-1] + after[0]) / 2
     farthest = (FARTHEST_BLURS * blur_px + FARTHEST_PX) / half_sine
-    return "long" if retreat < farthest else "unlikely"
+    return bool(retreat < farthest) and _shows(
+        rgb, tip, found, within, light=light, blur_px=blur_px
+    )
 
 
 def _shows(

@@ -22,7 +22,7 @@ ALONG_REACHES = 4.0
 
 LEAST_STEP = 1e-3
 MOST_UNEVEN = 1.0
-"""Where a side varies by as much as the step, a point may be anywhere within reach."""
+"""Where a side varies by as much as the step, nothing worse can be said of a point."""
 
 DOUBT_PX = 2.0
 """Uncertainty of a point where the sides vary as much as the step is high. It shrinks with the

@@ -51,7 +51,7 @@ MOST_RUN = 1.5
 as the two sides of a crack or of a thin stem do."""
 
 FLATTEST, TIGHTEST = 1e-9, 1e9
-"""Least and greatest curvature, over the ring's extent, that an arc is given."""
+"""Least and greatest half curvature, over the ring's extent, that an arc is given."""
 
 STIFFNESSES = (50.0, 0.0)
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly; nothing, if a
@@ -208,9 +208,9 @@ def _split(
     chord = np.hypot(*(ends[last] - ends[first]).T)
     line_cost[run > MOST_RUN * chord] = np.inf
     arc_cost[_turns_back(run, chord, arc.coefficients[:, 0])] = np.inf
-    passed = np.searchsorted(np.sort(corners), nodes)
-    reached = np.searchsorted(np.sort(corners), nodes, side="right")
-    round_corner = passed[last] > reached[first]
+    corners = np.sort(corners)
+    up_to = np.searchsorted(corners, nodes[last])
+    round_corner = up_to > np.searchsorted(corners, nodes[first], side="right")
     line_cost[round_corner] = arc_cost[round_corner] = np.inf
     cost = np.full((len(nodes), len(nodes)), np.inf)
     cost[first, last] = np.minimum(line_cost, arc_cost)
@@ -235,7 +235,7 @@ def _split(
 
 def _turns_back(run: FloatArray, chord: FloatArray, a: FloatArray) -> NDArray[np.bool_]:
     """Tell whether a stretch is longer than either way round its circle from end to end."""
-    radius = 1 / np.clip(np.abs(a), FLATTEST, TIGHTEST) / 2
+    radius = 1 / (2 * np.clip(np.abs(a), FLATTEST, TIGHTEST))
     short = 2 * radius * np.arcsin(np.minimum(chord / (2 * radius), 1.0))
     long = 2 * np.pi * radius - short
     return np.asarray(

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from blanktrace.profiles import SPACING_PX, STEP_PX, Pixels, loss_at, summits
+from blanktrace.profiles import STEP_PX, Pixels, along_ring, loss_at, summits
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -91,7 +91,7 @@ def look_along(
     margin = MARGIN_BLURS * blur_px
     offsets = np.arange(reach_px[0] - margin, reach_px[1] + margin + STEP_PX / 2, STEP_PX)
     loss = loss_at(rgb, feet[:, None] + offsets[None, :, None] * outward[:, None], light)
-    loss = ndimage.gaussian_filter1d(loss, along_px / SPACING_PX, axis=0, mode="wrap")
+    loss = along_ring(loss, along_px)
     slopes = ndimage.gaussian_filter1d(loss, blur_px / STEP_PX, axis=1, order=1, mode="nearest")
     # A step of height 1 has this slope at its middle once the Gaussian has met it.
     unit = STEP_PX / (blur_px * np.sqrt(2 * np.pi))

@@ -12,6 +12,7 @@ where one disc is all there is.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -131,8 +132,11 @@ def views_of_disc(
     rim = rim.thinned(MOST_RIM_POINTS)
     others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
     while True:
+        settled: Callable[..., DiscView] = (
+            partial(_settled_together, beside=others) if others else _settled_alone
+        )
         found = [
-            _seen_from(
+            settled(
                 View(
                     focal_px=focal_px,
                     centre_px=centre_px,
@@ -143,7 +147,6 @@ def views_of_disc(
                 top_mm=top_mm,
                 radius_mm=radius_mm,
                 sheet_normal=sheet_normal,
-                beside=others,
             )
             for normal, distance in circle_poses(conic, radius_mm=radius_mm)
         ]
@@ -156,25 +159,15 @@ def views_of_disc(
     return first, second
 
 
-def _seen_from(
+def _settled_alone(
     view: View,
     rim: DiscRim,
     *,
     top_mm: float,
     radius_mm: float,
     sheet_normal: FloatArray | None,
-    beside: tuple[DiscRim, ...],
 ) -> DiscView:
-    """Search for a view from where one of a disc's two poses puts the camera."""
-    if beside:
-        return _settled_together(
-            view,
-            rim,
-            top_mm=top_mm,
-            radius_mm=radius_mm,
-            sheet_normal=sheet_normal,
-            beside=beside,
-        )
+    """Fit to one rim, first as if all walls in view were located at the face, then at the foot."""
     facing = faces_nadir(view, rim.points_px, rim.outward)
     starts = np.full(len(facing), top_mm), np.where(facing, 0.0, top_mm)
     tried = [

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from shapely import LinearRing, Polygon, distance, get_coordinates, points
 
 from blanktrace.consensus import (
@@ -29,7 +28,7 @@ from blanktrace.consensus import (
 )
 from blanktrace.edge import Edge
 from blanktrace.ellipse import Ellipse, fit_ellipse
-from blanktrace.profiles import BESIDE_BLURS, SHARP_PX, SPACING_PX, Pixels
+from blanktrace.profiles import BESIDE_BLURS, SHARP_PX, SPACING_PX, Pixels, along_ring
 from blanktrace.rays import Look, look_along
 
 FloatArray = NDArray[np.float64]
@@ -244,8 +243,7 @@ def _nearest(look: Look, least: float, reach_px: float) -> tuple[FloatArray, Boo
 
 def _steady(offset: FloatArray, found: BoolArray, radius: float) -> FloatArray:
     """Average offsets along the rim; where few were found, it is the ellipse that counts."""
-    length = STEADY_RAD * radius / SPACING_PX
-    return np.asarray(ndimage.gaussian_filter1d(offset * found, length, mode="wrap"))
+    return along_ring(offset * found, STEADY_RAD * radius)
 
 
 def _edge(

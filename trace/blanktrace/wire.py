@@ -76,7 +76,8 @@ LEAST_VOTES = 0.3
 """Share of the rays whose steps speak for a circle, from which it is one of the ring's edges."""
 
 MIDDLE = 0.45
-"""Points of the hole's boundary nearer than this, in widths, are at the wire."""
+"""Points of the hole's boundary nearer than this, in widths, are at the wire; so much farther in
+there is sheet only."""
 
 NARROWER_PX = 0.5
 """How far within the band that came out as the wire its rims may lie: a flank is missed, a
@@ -115,6 +116,10 @@ class _Frame:
         """Give the unit vectors (N, 2) of the directions."""
         angle = 2 * np.pi * np.arange(len(self.shows)) / len(self.shows)
         return np.column_stack([np.cos(angle), np.sin(angle)])
+
+    def to_photo(self, places: FloatArray) -> FloatArray:
+        """Bring places or directions (N, 2) of this frame back to photo pixels."""
+        return np.asarray(np.linalg.solve(self.to_round, places.T).T)
 
     def ways(self, points_px: FloatArray) -> tuple[IndexArray, FloatArray]:
         """Tell in which direction photo points lie, and how far outside the hole's circle."""
@@ -221,12 +226,11 @@ def _ways(offset: FloatArray, count: int, radius: float) -> tuple[IndexArray, Fl
 
 def _look(rgb: Pixels, frame: _Frame, *, light: FloatArray, blur_px: float) -> Look:
     """Look outward from the hole's circle, across the wire and beyond."""
-    back = np.linalg.inv(frame.to_round).T
     outward = frame.directions()
     return look_along(
         rgb,
-        (frame.centre + frame.radius_px * outward) @ back,
-        outward @ back,
+        frame.to_photo(frame.centre + frame.radius_px * outward),
+        frame.to_photo(outward),
         reach_px=(-INWARD * frame.width_px, OUTWARD * frame.width_px),
         light=light,
         blur_px=blur_px,
@@ -306,8 +310,7 @@ def _laid(
     centre = frame.centre + rims.move_px
     offset = edge.points_px[on_wire] @ frame.to_round.T - centre
     radius = frame.radius_px + rim_px
-    laid = centre + offset * (radius / np.hypot(*offset.T))[:, None]
-    fresh = laid @ np.linalg.inv(frame.to_round).T
+    fresh = frame.to_photo(centre + offset * (radius / np.hypot(*offset.T))[:, None])
     points, located, apart, doubt = (
         values.copy() for values in (edge.points_px, edge.located_px, edge.apart_px, edge.doubt_px)
     )
