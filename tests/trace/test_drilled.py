@@ -51,3 +51,17 @@ def test_grain_is_no_hole(seed):
 
 def test_what_opens_to_the_outside_is_no_hole():
     assert not find_drilled(seen(24, 150, 8), WHOLE, steel(hole=(24, 150, 13))).any()
+
+
+@pytest.mark.parametrize(("count", "kept"), [(4, True), (9, False)])
+def test_many_round_edges_are_a_relief(count, kept):
+    """A button has four holes; a coin's letters and beads are more."""
+    holes = [(60 + 90 * (index % 3), 60 + 90 * (index // 3), 10) for index in range(count)]
+    picture = steel(hole=None)
+    rows, columns = np.indices((SIDE, SIDE))
+    for x, y, radius in holes:
+        level = np.where(np.hypot(columns - x, rows - y) < radius, 255, 0).astype(np.uint8)
+        share = cv2.GaussianBlur(level, (0, 0), 1.0)[..., None] / 255
+        picture = np.rint(picture * (1 - share) + np.array(SHEET) * share).astype(np.uint8)
+    gaps = np.any([seen(x, y, 0.6 * radius) for x, y, radius in holes], axis=0)
+    assert find_drilled(gaps, WHOLE, picture).any() == kept

@@ -93,13 +93,29 @@ def test_leaves_a_boundary_where_there_is_nothing_round():
     assert seek_rim(rgb, edge, light=SHEET) is edge
 
 
-def test_leaves_a_rim_whose_shadow_ends_as_sharply():
-    """In the sun: what lies outermost is the shadow's end."""
+def disc_in_the_sun(face=WOOD):
     x, y = grid(SIDE, SIDE)
     x -= CENTRE[0]
     y -= CENTRE[1]
     shadow = ndtr((RADIUS + 1 - np.hypot(x - 9, y - 4)) / BLUR)[..., None]
     disc = ndtr((RADIUS - np.hypot(x, y)) / BLUR)[..., None]
-    rgb = encoded(SHEET * (1 - 0.8 * shadow) * (1 - disc) + WOOD * disc)
+    linear = SHEET * (1 - 0.8 * shadow) * (1 - disc) + face * disc
+    noise = 0.004 * np.random.default_rng(0).standard_normal(linear.shape)
+    return encoded(linear + noise)
+
+
+@pytest.mark.parametrize("face", [WOOD, 0.8 * SHEET], ids=["wood", "as light as the sheet"])
+@pytest.mark.parametrize("rough", [ring(flat=-0.08, towards=2.0), ring(flat=-0.08, towards=5.0)])
+def test_finds_the_rim_within_a_shadow_that_ends_as_sharply(face, rough):
+    rgb = disc_in_the_sun(face)
+    edge = replace(located(rgb, ring()), points_px=rough, apart_px=rough)
+    rim = fit_ellipse(seek_rim(rgb, edge, light=SHEET).apart_px)
+    assert np.hypot(*(rim.centre_px - CENTRE)) < GOAL_PX
+    assert rim.semi_axes_px == pytest.approx((RADIUS, RADIUS), abs=GOAL_PX)
+
+
+def test_leaves_a_rim_whose_shadow_ends_as_sharply():
+    """In the sun: what lies outermost is the shadow's end."""
+    rgb = disc_in_the_sun()
     edge = located(rgb, ring())
     assert seek_rim(rgb, edge, light=SHEET) is edge

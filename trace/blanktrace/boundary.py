@@ -48,8 +48,7 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
         locate_edge(rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
-    if len(edges) == 1:
-        edges = (seek_rim(rgb, edges[0], light=silhouette.light),)
+    edges = (seek_rim(rgb, edges[0], light=silhouette.light), *edges[1:])
     edges = seek_rings(rgb, edges, light=silhouette.light)
     _check_edges(edges, silhouette)
     return edges

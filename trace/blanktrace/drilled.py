@@ -65,6 +65,10 @@ over into shadow it passes through the blank's own shade."""
 LEAST_SPREAD = 4.0
 """Least spread of the blank's colours (8 bits)."""
 
+MOST_DRILLED = 6
+"""Holes that a blank is drilled with at most (common practice: one or two); more round edges than
+these are the relief of a coin, or a pattern."""
+
 
 def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) -> MaskArray:
     """Find drilled holes about places that are unlike the blank.
@@ -92,6 +96,7 @@ def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) 
     least = max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size)
     count, labels = cv2.connectedComponents(gaps.astype(np.uint8), connectivity=4)
     rows, columns = np.indices(whole.shape)
+    drilled = 0
     for label in range(1, count):
         seen = np.argwhere(labels == label)[:, ::-1].astype(np.float32)
         (x, y), radius = cv2.minEnclosingCircle(seen)
@@ -111,7 +116,8 @@ def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) 
         away = np.hypot(columns - x, rows - y)
         if _is_unlike(colours, away, radius):
             holes |= away <= radius
-    return holes & whole
+            drilled += 1
+    return holes & whole if drilled <= MOST_DRILLED else np.zeros_like(whole)
 
 
 class _Look:

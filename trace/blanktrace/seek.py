@@ -8,9 +8,15 @@ light to dark or dark to light, and that beyond it nothing does: a shadow ends
 softly. So the outermost sharp edge is found along rays, all round; the ellipse that
 most of them lie on is elected, and the rim is located about it ray by ray.
 
-It is for discs with nothing on them and no holes. A boundary whose hull is no oval,
-that follows an ellipse already, or that runs along those edges as much as any ellipse
-does, is left as it is: in hard light a shadow ends as sharply as the blank.
+In hard light a shadow ends as sharply as the blank, and the two together look like
+an ellipse. Where it is dark just within the outermost edge the next one inward may
+be the rim: if an ellipse runs along those, and along the outermost ones elsewhere,
+there is a dark crescent between the two, a shadow or a wall in the shade, and the
+inner one is the face's.
+
+It is for discs with nothing on them. A boundary whose hull is no oval, that follows
+an ellipse already, or that runs along those edges as much as any ellipse does, is
+left as it is.
 """
 
 from __future__ import annotations
@@ -33,6 +39,7 @@ from blanktrace.rays import Look, look_along
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 
 LEAST_SOLID = 0.93
 """Share of its hull that a plain disc fills at least, though a highlight took some of it."""
@@ -82,6 +89,14 @@ LEAST_VOTES, LEAST_FOUND, LEAST_LEAD = 0.35, 0.6, 0.05
 with any edge on it, below which there is no rim to be told; and by how much the votes must be
 more than those for the boundary itself."""
 
+SHADE_LOSS = 0.3
+"""Share of the sheet's light missing from which there may be shadow."""
+
+CRESCENT_VOTES, CRESCENT_TOUCHES = 0.75, 0.2
+"""Votes, over those for the outermost ellipse, with which an ellipse that leaves a dark crescent
+to it is the rim; and share of the outermost edges, at least, that lie on it, and that do not: a
+shadow falls to one side, and a dark line all round is the blank's own."""
+
 FEWEST_VOTERS = 30
 """Rays that an ellipse is fitted to at least."""
 
@@ -106,7 +121,7 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     rgb : ndarray of uint8 or uint16, shape (H, W, 3)
         The full photograph, sRGB.
     edge : Edge
-        The outer boundary as it was located, of a blank without holes.
+        The outer boundary as it was located.
     light : ndarray, shape (3,)
         Linear light of the bare sheet about the blank.
 
@@ -121,21 +136,21 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     if hull is None or _follows_ellipse(edge.apart_px):
         return edge
     radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
-    ellipse, votes = hull, 0.0
+    ellipse, votes, quietest = hull, 0.0, 0.0
     for nearer in LOOKS:
         look = _look(rgb, ellipse, (-INWARD * nearer, OUTWARD), light=light, blur_px=blur)
         noise = float(np.median(look.steps[:, look.offsets > BEYOND * radius]))
         least = max(LOUD_SHARE * float(np.median(look.steps.max(axis=1))), LOUD_NOISES * noise)
-        elected = _elected(look, _outermost(look, least), radius)
+        elected = _likelier(look, least, LOUD_NOISES * noise, radius)
         if elected is None:
             return edge
-        ellipse, blur, votes = elected
+        ellipse, blur, votes, quietest = elected
     if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
         return edge
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
         look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
-        offset, found = _nearest(look, QUIETER * least, reach * radius)
+        offset, found = _nearest(look, quietest, reach * radius)
         if np.mean(found) < LEAST_FOUND:
             return edge
         ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
@@ -186,20 +201,61 @@ def _look(
     )
 
 
-def _outermost(look: Look, least: float) -> tuple[FloatArray, FloatArray]:
-    """Find the last high step on each ray that has one: its place (M, 2), and width (M,)."""
+def _outermost(look: Look, least: float) -> tuple[IntArray, IntArray]:
+    """Find the last high step on each ray that has one: its row and column (M,)."""
     loud = look.summits() & (look.steps > least)
     rows = np.flatnonzero(loud.any(axis=1))
-    columns = loud.shape[1] - 1 - np.argmax(loud[rows, ::-1], axis=1)
+    return rows, _last(loud[rows])
+
+
+def _past_shade(look: Look, least: float, rows: IntArray, columns: IntArray) -> IntArray:
+    """Move inward to the next step where it is dark between the two."""
+    loud = (look.summits() & (look.steps > least))[rows]
+    before = loud & (np.arange(loud.shape[1]) < columns[:, None])
+    inner = np.where(before.any(axis=1), _last(before), columns)
+    missing = np.cumsum(look.loss[rows], axis=1)
+    each = np.arange(len(rows))
+    mean = (missing[each, columns] - missing[each, inner]) / np.maximum(columns - inner, 1)
+    return np.where(mean > SHADE_LOSS, inner, columns)
+
+
+def _last(marked: BoolArray) -> IntArray:
+    """Give each row's last marked column."""
+    return np.asarray(marked.shape[1] - 1 - np.argmax(marked[:, ::-1], axis=1))
+
+
+def _places(look: Look, rows: IntArray, columns: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Place steps in the photograph (M, 2), and tell their widths (M,)."""
     offset, width = look.summit_at(rows, columns)
     return look.feet[rows] + offset[:, None] * look.outward[rows], width
 
 
+def _likelier(
+    look: Look, least: float, faintest: float, radius: float
+) -> tuple[Ellipse, float, float, float] | None:
+    """Elect the ellipse of the outermost edges, or the one that leaves a dark crescent to it.
+
+    Besides their blur and votes, say how high a step there may be the rim's.
+    """
+    rows, columns = _outermost(look, least)
+    outermost = _places(look, rows, columns)
+    whole = _elected(look, outermost, radius)
+    if whole is None:
+        return None
+    inner = _past_shade(look, faintest, rows, columns)
+    lit = _elected(look, _places(look, rows, inner), radius)
+    if lit is not None and lit[2] >= CRESCENT_VOTES * whole[2]:
+        touching = np.abs(lit[0].signed_distance_px(outermost[0])) < look.blur_px
+        if CRESCENT_TOUCHES < np.mean(touching) < 1 - CRESCENT_TOUCHES:
+            return *lit, min(faintest, QUIETER * least)
+    return *whole, QUIETER * least
+
+
 def _elected(
-    look: Look, outermost: tuple[FloatArray, FloatArray], radius: float
+    look: Look, edges: tuple[FloatArray, FloatArray], radius: float
 ) -> tuple[Ellipse, float, float] | None:
-    """Elect the ellipse that most rays' outermost edges lie on; give their blur and votes."""
-    places, width = outermost
+    """Elect the ellipse that most rays' edges lie on; give their blur and votes."""
+    places, width = edges
     if len(places) < LEAST_FOUND * len(look.feet):
         return None
     probes = places[np.linspace(0, len(places) - 1, PROBES).astype(np.intp)]
@@ -226,8 +282,8 @@ def _votes(off_px: FloatArray, look: Look) -> FloatArray:
 
 def _votes_of(ring: FloatArray, look: Look, least: float) -> float:
     """Count the outermost edges' votes for a boundary of any shape."""
-    line = LinearRing(ring)
-    return float(_votes(np.asarray(distance(points(_outermost(look, least)[0]), line)), look))
+    places, _ = _places(look, *_outermost(look, least))
+    return float(_votes(np.asarray(distance(points(places), LinearRing(ring))), look))
 
 
 def _nearest(look: Look, least: float, reach_px: float) -> tuple[FloatArray, BoolArray]:
