@@ -79,7 +79,7 @@ MIDDLE = 0.45
 """Points of the hole's boundary nearer than this, in widths, are at the wire; so much farther in
 there is sheet only."""
 
-NARROWER_PX = 0.5
+NARROWER_PX = 1.5
 """How far within the band that came out as the wire its rims may lie: a flank is missed, a
 highlight's edge is not."""
 
