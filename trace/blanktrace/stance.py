@@ -253,10 +253,11 @@ def _plain(edges: tuple[Edge, ...], view: View, *, top_mm: float, corrected_by: 
     )
     holes = tuple(hole_of(ring) for ring in rings[1:])
     owners = tuple(np.full(len(ring), index - 1, dtype=np.intp) for index, ring in enumerate(rings))
+    division = Division(parts=holes, owners=owners, axis_rad=np.nan)
     return Seen(
         view=view,
-        rings_mm=rings,
-        division=Division(parts=holes, owners=owners, axis_rad=np.nan),
+        rings_mm=lay_rims(rings, division),
+        division=division,
         origin_mm=np.zeros(2),
         disc=None,
         top_mm=top_mm,
@@ -320,7 +321,7 @@ def _placed(
 
 def _rounded(seen: Seen, radius_mm: float) -> Seen:
     """Lay the disc's rim on its circle, and each loop's rims on theirs."""
-    rings = lay_rims(seen.rings_mm, seen.division, centre_mm=seen.origin_mm, radius_mm=radius_mm)
+    rings = lay_rims(seen.rings_mm, seen.division, disc=(seen.origin_mm, radius_mm))
     return replace(seen, rings_mm=rings)
 
 
