@@ -65,7 +65,7 @@ shows, from which it may be a rim's."""
 SOFTEST_BLURS = 2.4
 """Width of a step in Gaussians, above which it is shade's."""
 
-FARTHEST_SHARE, MOVE_PX = 0.35, 0.5
+FARTHEST_SHARE, MOVE_PX = 0.5, 0.5
 """How far the centre is looked for, in widths of the wire, and in what steps."""
 
 BIN_PX = 0.25
