@@ -1,12 +1,14 @@
 import numpy as np
 import pytest
 import shapely
+from scipy.ndimage import gaussian_filter
 
 from blanktrace.errors import CutOffError, NoBlankError, SeveralBlanksError, TraceError
-from blanktrace.silhouette import choose, find_silhouettes
-from tests.trace.pictures import SHEET, disc_level, grid, photograph, tag_photograph
+from blanktrace.silhouette import ROUGH_PX, choose, find_silhouettes
+from tests.trace.pictures import SHEET, disc_level, encoded, grid, photograph, tag_photograph
 
 SIZE = (640, 480)
+BRASS = np.array([0.42, 0.33, 0.13])
 
 
 def discs(*places, blur=1.0, radius=70.0, size=SIZE):
@@ -123,3 +125,25 @@ def test_a_drilled_hole_in_its_own_shade_is_kept():
     (found,) = find_silhouettes(brown(blank, 1 - 0.6 * hole)).silhouettes
     (ring,) = found.rings_px[1:]
     assert shapely.Polygon(ring).centroid.coords[0] == pytest.approx((335, 240), abs=1.0)
+
+
+def two_metals(*, relief, softness, dark=0.55):
+    """A brass frame about an engraved grey middle, and a long shadow of the same grey."""
+    x, y = grid(*SIZE)
+    rng = np.random.default_rng(0)
+    whole, middle = (disc_level(x, y, (300, 220), r, 1.0)[..., None] for r in (120, 84))
+    shadow = dark * disc_level(x, y, (370, 270), 118, softness)[..., None]
+    engraved = 3.5 * gaussian_filter(rng.standard_normal(x.shape), 1.0)[..., None]
+    linear = SHEET * (1 - shadow)
+    linear = linear + whole * (BRASS - linear)
+    linear = linear + middle * (SHEET * (1 - dark) * (1 + relief * engraved) - linear)
+    return encoded(linear + 0.003 * rng.standard_normal(linear.shape))
+
+
+@pytest.mark.parametrize("relief", [0.1, 0.25])
+@pytest.mark.parametrize("softness", [3.0, 9.0])
+def test_a_grey_middle_in_a_coloured_frame_is_blank_and_a_shadow_as_grey_is_not(relief, softness):
+    (found,) = find_silhouettes(two_metals(relief=relief, softness=softness)).silhouettes
+    assert len(found.rings_px) == 1
+    off = np.hypot(*(found.rings_px[0] - (300, 220)).T) - 120
+    assert np.abs(off).max() < ROUGH_PX

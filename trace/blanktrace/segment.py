@@ -15,6 +15,8 @@ using iterated graph cuts, ACM Transactions on Graphics 23, 2004.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +52,10 @@ BRIDGE_SHARE = 0.12
 PIECE_SHARE = 0.05
 ROUND_PIECE = 0.6
 """A strap's least share of the disc's area; a piece that is rounder is a blank of its own."""
+
+ENCLOSED, ENGRAVED = 0.8, 0.4
+"""Shares of a grey heart that lie within a coloured frame, and that have a texture, for it to be
+blank by that: a piece of two metals."""
 
 COLOUR_REACH_PX = 3
 SURE_COLOUR = 0.6
@@ -120,8 +126,10 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
     """
     evidence = gather_evidence(linear, sheet)
     heart = _heart(patch)
-    share = (evidence.coloured[heart].mean(), evidence.coloured[patch].mean())
-    by_colour = share[0] > COLOURED_HEART or min(share) > COLOURED_SHARE
+    by_colour = _is_coloured(patch, heart, evidence)
+    if not by_colour:
+        evidence = _framed(patch, heart, evidence)
+        by_colour = _is_coloured(patch, heart, evidence)
     guess_blank = _guess_by_colour if by_colour else _guess_by_likeness
     guess = guess_blank(patch, heart, evidence, sheet)
     mask = _cut(guess, patch, evidence)
@@ -141,6 +149,30 @@ def _heart(patch: MaskArray) -> MaskArray:
     """Find what lies deepest in a patch: shadows are slivers beside it."""
     depth = cv2.distanceTransform(patch.astype(np.uint8), cv2.DIST_L2, 5)
     return np.asarray(depth > HEART_SHARE * depth.max())
+
+
+def _is_coloured(patch: MaskArray, heart: MaskArray, evidence: Evidence) -> bool:
+    """Say whether colour alone tells a patch's blank."""
+    share = (evidence.coloured[heart].mean(), evidence.coloured[patch].mean())
+    return bool(share[0] > COLOURED_HEART or min(share) > COLOURED_SHARE)
+
+
+def _framed(patch: MaskArray, heart: MaskArray, evidence: Evidence) -> Evidence:
+    """Count a grey heart as coloured where a coloured frame goes all round it.
+
+    It is blank if it has a texture of its own; if not, it may be sheet in shadow,
+    seen through a ring.
+    """
+    frame = opened(evidence.coloured & patch, 1)
+    within = filled(frame)
+    if within[heart].mean() < ENCLOSED or evidence.textured[heart].mean() < ENGRAVED:
+        return evidence
+    # Taken for the frame's metal, or the cut would learn from it that blank looks like shadow.
+    grey = within & ~evidence.coloured
+    loss, colour = evidence.loss.copy(), evidence.colour.copy()
+    loss[grey] = np.median(loss[frame], axis=0)
+    colour[grey] = np.median(colour[frame])
+    return replace(evidence, loss=loss, colour=colour)
 
 
 def _guess_by_colour(
