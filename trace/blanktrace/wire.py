@@ -65,8 +65,8 @@ shows, from which it may be a rim's."""
 SOFTEST_BLURS = 2.4
 """Width of a step in Gaussians, above which it is shade's."""
 
-FARTHEST_SHARE, MOVE_PX = 0.5, 0.5
-"""How far the centre is looked for, in widths of the wire, and in what steps."""
+FARTHEST_SHARE, MOVES_PX = 0.5, (1.0, 0.5)
+"""How far the centre is looked for, in widths of the wire, and in what steps, first and then."""
 
 BIN_PX = 0.25
 TENT = np.array([0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25])
@@ -79,7 +79,7 @@ MIDDLE = 0.45
 """Points of the hole's boundary nearer than this, in widths, are at the wire; so much farther in
 there is sheet only."""
 
-NARROWER_PX = 1.5
+NARROWER_PX = 1.0
 """How far within the band that came out as the wire its rims may lie: a flank is missed, a
 highlight's edge is not."""
 
@@ -242,8 +242,6 @@ def _rims(look: Look, frame: _Frame) -> _Rims | None:
     """Find the wire's rims; None unless both are told."""
     rays, places = _steps(look, frame)
     outward = frame.directions()[rays]
-    farthest = FARTHEST_SHARE * frame.width_px
-    moves = np.arange(-farthest, farthest + MOVE_PX / 2, MOVE_PX)
     bins = np.arange(look.offsets[0], look.offsets[-1], BIN_PX)
 
     def votes(move: tuple[float, float]) -> FloatArray:
@@ -253,10 +251,14 @@ def _rims(look: Look, frame: _Frame) -> _Rims | None:
         return np.convolve(shown, TENT, "same") / np.count_nonzero(frame.shows)
 
     # About the centre of all its edges a ring's votes gather on the fewest circles.
-    move = max(
-        ((float(x), float(y)) for x in moves for y in moves),
-        key=lambda one: float((votes(one) ** 2).sum()),
-    )
+    move, reach_px = (0.0, 0.0), FARTHEST_SHARE * frame.width_px
+    for step_px in MOVES_PX:
+        steps = step_px * np.arange(-np.ceil(reach_px / step_px), np.ceil(reach_px / step_px) + 1)
+        move = max(
+            ((move[0] + x, move[1] + y) for x in steps.tolist() for y in steps.tolist()),
+            key=lambda one: float((votes(one) ** 2).sum()),
+        )
+        reach_px = step_px
     most = votes(move)
     peaks = np.zeros(len(bins), dtype=np.bool_)
     peaks[1:-1] = (most[1:-1] >= most[:-2]) & (most[1:-1] > most[2:]) & (most[1:-1] > LEAST_VOTES)
