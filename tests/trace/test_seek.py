@@ -119,3 +119,22 @@ def test_leaves_a_rim_whose_shadow_ends_as_sharply():
     rgb = disc_in_the_sun()
     edge = located(rgb, ring())
     assert seek_rim(rgb, edge, light=SHEET) is edge
+
+
+@pytest.mark.parametrize("softness", [2.6, 3.0])
+@pytest.mark.parametrize("towards", [(2, -3), (-3, 1)])
+def test_finds_the_rim_within_a_softer_shadow_all_round(softness, towards):
+    """By the window: the shadow's end is the outermost edge, on all sides."""
+    x, y = grid(SIDE, SIDE)
+    x -= CENTRE[0]
+    y -= CENTRE[1]
+    away = np.hypot(x - towards[0], y - towards[1])
+    shadow = 0.7 * ndtr((RADIUS + 8 - away) / softness)[..., None]
+    disc = ndtr((RADIUS - np.hypot(x, y)) / BLUR)[..., None]
+    linear = SHEET * (1 - shadow) * (1 - disc) + 0.9 * SHEET * disc
+    rgb = encoded(linear + 0.004 * np.random.default_rng(0).standard_normal(linear.shape))
+    rough = ring(1.03 * RADIUS, flat=-0.1, towards=2.0)
+    edge = replace(located(rgb, ring()), points_px=rough, apart_px=rough)
+    rim = fit_ellipse(seek_rim(rgb, edge, light=SHEET).apart_px)
+    assert np.hypot(*(rim.centre_px - CENTRE)) < GOAL_PX
+    assert rim.semi_axes_px == pytest.approx((RADIUS, RADIUS), abs=GOAL_PX)

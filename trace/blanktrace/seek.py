@@ -97,6 +97,9 @@ CRESCENT_VOTES, CRESCENT_TOUCHES = 0.75, 0.2
 to it is the rim; and share of the outermost edges, at least, that lie on it, and that do not: a
 shadow falls to one side, and a dark line all round is the blank's own."""
 
+SOFTER = 1.8
+"""How many times as blurred as the inner ellipse the outermost is where it is a shadow's end."""
+
 FEWEST_VOTERS = 30
 """Rays that an ellipse is fitted to at least."""
 
@@ -135,27 +138,39 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     hull = _hull_ellipse(edge.points_px)
     if hull is None or _follows_ellipse(edge.apart_px):
         return edge
+    # What is soft beside a sharp rim is a shadow's end; but a wall in the shade may be soft too.
+    for softer in (SOFTER, np.inf):
+        found = _sought(rgb, edge, hull, light=light, softer=softer)
+        if found is not None:
+            return found
+    return edge
+
+
+def _sought(
+    rgb: Pixels, edge: Edge, hull: Ellipse, *, light: FloatArray, softer: float
+) -> Edge | None:
+    """Find the rim; None if there is none to be told."""
     radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
     ellipse, votes, quietest = hull, 0.0, 0.0
     for nearer in LOOKS:
         look = _look(rgb, ellipse, (-INWARD * nearer, OUTWARD), light=light, blur_px=blur)
         noise = float(np.median(look.steps[:, look.offsets > BEYOND * radius]))
         least = max(LOUD_SHARE * float(np.median(look.steps.max(axis=1))), LOUD_NOISES * noise)
-        elected = _likelier(look, least, LOUD_NOISES * noise, radius)
+        elected = _likelier(look, least, LOUD_NOISES * noise, radius, softer=softer)
         if elected is None:
-            return edge
+            return None
         ellipse, blur, votes, quietest = elected
     if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
-        return edge
+        return None
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
         look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
         offset, found = _nearest(look, quietest, reach * radius)
         if np.mean(found) < LEAST_FOUND:
-            return edge
+            return None
         ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
     if np.abs(ellipse.signed_distance_px(edge.points_px)).max() > FARTHEST * radius:
-        return edge
+        return None
     return _edge(look, _steady(offset, found, radius), found, noise=noise, blur_px=blur)
 
 
@@ -231,7 +246,7 @@ def _places(look: Look, rows: IntArray, columns: IntArray) -> tuple[FloatArray, 
 
 
 def _likelier(
-    look: Look, least: float, faintest: float, radius: float
+    look: Look, least: float, faintest: float, radius: float, *, softer: float
 ) -> tuple[Ellipse, float, float, float] | None:
     """Elect the ellipse of the outermost edges, or the one that leaves a dark crescent to it.
 
@@ -246,7 +261,8 @@ def _likelier(
     lit = _elected(look, _places(look, rows, inner), radius)
     if lit is not None and lit[2] >= CRESCENT_VOTES * whole[2]:
         touching = np.abs(lit[0].signed_distance_px(outermost[0])) < look.blur_px
-        if CRESCENT_TOUCHES < np.mean(touching) < 1 - CRESCENT_TOUCHES:
+        crescent = CRESCENT_TOUCHES < np.mean(touching) < 1 - CRESCENT_TOUCHES
+        if crescent or whole[1] > softer * lit[1]:
             return *lit, min(faintest, QUIETER * least)
     return *whole, QUIETER * least
 
