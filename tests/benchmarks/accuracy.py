@@ -3,7 +3,8 @@
 Run ``python -m tests.benchmarks.accuracy [samples] [photos] [stress] [speed]`` from
 the repository's root, with ``trace`` and ``fixture`` on the path or the package installed;
 no names, every table. ``--cache DIR`` keeps the synthetic photographs for the next run;
-``--scenes 3,20-25,leaf`` traces some of them alone, by number or by part of their name.
+``--scenes 3,20-25,leaf`` traces some of them alone, by number or by part of their name;
+``--afresh 1`` draws them anew, under other lights, for an opinion that no tuning has touched.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ def main() -> None:
     parser.add_argument("tables", nargs="*", metavar="TABLE", help=f"of {', '.join(TABLES)}")
     parser.add_argument("--cache", type=Path, metavar="DIR", help="keeps synthetic photographs")
     parser.add_argument("--scenes", default="", metavar="WHICH", help="3,20-25,leaf: some alone")
+    parser.add_argument("--afresh", type=int, default=0, metavar="N", help="scenes drawn anew")
     parser.add_argument("--photos", type=Path, metavar="DIR", default=PHOTOS)
     asked = parser.parse_args()
     unknown = set(asked.tables) - set(TABLES)
@@ -33,7 +35,7 @@ def main() -> None:
     reports = {
         "samples": report_samples,
         "photos": lambda: report_coins(asked.photos),
-        "stress": lambda: report_stress(asked.cache, asked.scenes),
+        "stress": lambda: report_stress(asked.cache, asked.scenes, asked.afresh),
         "speed": report_speed,
     }
     for name in asked.tables or TABLES:

@@ -111,14 +111,29 @@ ROWS: tuple[tuple[str, str, str, str], ...] = (
 )
 
 
+AFRESH, LIGHT_APART = 1000, 31
+"""What is added to a row's seed where its scene is drawn afresh, and how many rows farther on its
+light is then taken from."""
+
+
 @cache
-def all_scenes() -> tuple[Scene, ...]:
-    """Every scene of the benchmark, those to be refused last."""
+def all_scenes(afresh: int = 0) -> tuple[Scene, ...]:
+    """Every scene of the benchmark, those to be refused last.
+
+    Parameters
+    ----------
+    afresh : int
+        From 1 up: the same blanks on the same papers, under the lights of other rows, with all
+        else drawn anew.
+    """
     # Imported here because those scenes are variations on the ones made here.
     from tests.benchmarks.refusals import refused_scenes  # noqa: PLC0415
 
-    rows = tuple(make_scene(*row, seed=number) for number, row in enumerate(ROWS))
-    return rows + refused_scenes()
+    rows = []
+    for number, (blank, _, paper, view) in enumerate(ROWS):
+        light = ROWS[(number + LIGHT_APART * afresh) % len(ROWS)][1]
+        rows.append(make_scene(blank, light, paper, view, seed=number + AFRESH * afresh))
+    return (*rows, *refused_scenes())
 
 
 def make_blank(text: str) -> Blank:

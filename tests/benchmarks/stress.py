@@ -24,13 +24,13 @@ from tests.benchmarks.synthesise import synthesise, truth
 WORKERS = 2
 
 
-def report_stress(cache_folder: Path | None, which: str = "") -> str:
+def report_stress(cache_folder: Path | None, which: str = "", afresh: int = 0) -> str:
     """Trace every scene, or some, and tabulate."""
-    numbers = chosen([scene.name for scene in all_scenes()], which)
+    numbers = chosen([scene.name for scene in all_scenes(afresh)], which)
     spawn = multiprocessing.get_context("spawn")
     begun = time.monotonic()
     with ProcessPoolExecutor(WORKERS, mp_context=spawn, initializer=_alone) as pool:
-        work = partial(_score_numbered, cache_folder=cache_folder)
+        work = partial(_score_numbered, afresh=afresh, cache_folder=cache_folder)
         scores = []
         for number, done in zip(numbers, pool.map(work, numbers), strict=True):
             scores.append(done)
@@ -64,8 +64,8 @@ def _alone() -> None:
     cv2.setNumThreads(1)
 
 
-def _score_numbered(number: int, *, cache_folder: Path | None) -> Score:
-    return score(scene_case(all_scenes()[number], cache_folder=cache_folder))
+def _score_numbered(number: int, *, afresh: int, cache_folder: Path | None) -> Score:
+    return score(scene_case(all_scenes(afresh)[number], cache_folder=cache_folder))
 
 
 def scene_case(scene: Scene, *, cache_folder: Path | None = None) -> Case:

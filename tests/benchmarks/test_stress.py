@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.benchmarks.compare import Distance
@@ -87,3 +88,13 @@ def test_tables_tell_how_far_scales_are_off() -> None:
     (scales,) = [line for line in tables.splitlines() if line.startswith("every blank ")]
     assert scales.split()[2:] == ["3", "0.40%", "1.84%", "2.00%"]
     assert tables.count("-2.00%") == 1
+
+
+def test_scenes_drawn_afresh_show_the_same_blanks_otherwise():
+    first, again = all_scenes(), all_scenes(1)
+    assert len(first) == len(again)
+    assert not {scene.name for scene in first if not scene.reason} & {s.name for s in again}
+    for one, other in zip(first, again, strict=True):
+        if not one.reason:
+            assert one.conditions["blank"] == other.conditions["blank"]
+            assert not np.array_equal(one.camera.rotation, other.camera.rotation)

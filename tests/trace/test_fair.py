@@ -98,3 +98,14 @@ def test_a_known_corner_keeps_its_tip():
     for corner in corners:
         assert np.hypot(*(held - ring[corner]).T).min() < 1e-9
     assert np.sqrt(np.mean(gaps(held, blade) ** 2)) < 0.5
+
+
+def test_a_ring_that_has_closed_up_stays_where_it_is():
+    """A hole that was none: two lines upon each other."""
+    along = np.concatenate([np.linspace(0, 9, 40), np.linspace(9, 0, 40)[1:-1]])
+    ring = np.column_stack([along, np.where(np.arange(len(along)) < 40, 0.01, -0.01)])
+    faired = fair_ring(
+        ring, np.full(len(ring), 0.3), corners=np.array([], dtype=int), spacing_px=0.25
+    )
+    assert np.all(np.isfinite(faired.joined_px))
+    assert np.abs(faired.joined_px - ring).max() < 1.0

@@ -224,3 +224,13 @@ def test_the_check_picture_still_lies_on_the_photo(bent):
 def test_a_lens_file_that_is_not_there(bent, tmp_path):
     with pytest.raises(LensError, match="cannot be opened"):
         trace_photo(bent[0], disc=DISC_MM, lens=tmp_path / "none.json")
+
+
+def test_a_ring_is_not_taken_for_the_disc_that_was_lost():
+    x, y = grid(640, 480)
+    ring = disc_level(x, y, (220, 240), 90, 1.0) - disc_level(x, y, (220, 240), 64, 1.0)
+    rgb = photograph(np.maximum(ring, box_level(x, y, (300, 200), (470, 280), 1.0)))
+    with pytest.raises(
+        ContrastError, match=r"hole of 7\d% of its size.*seems to be the blank's ring"
+    ):
+        trace_photo(rgb, disc=45.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from shapely import Polygon
 
 from blanktrace.edge import Edge, locate_edge
 from blanktrace.errors import BlurError, ContrastError
@@ -20,6 +21,9 @@ FAINT_STRENGTH = 4.0
 """Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.4
+
+LEAST_HOLE_PX2 = 12.0
+"""Area of a hole 4 px across: the smallest that a boundary can be followed round."""
 
 
 def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
@@ -48,10 +52,16 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
         locate_edge(rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
+    # What closes up when it is located was no hole.
+    edges = (edges[0], *(hole for hole in edges[1:] if _area_px2(hole) >= LEAST_HOLE_PX2))
     edges = (seek_rim(rgb, edges[0], light=silhouette.light), *edges[1:])
     edges = seek_rings(rgb, edges, light=silhouette.light)
     _check_edges(edges, silhouette)
     return edges
+
+
+def _area_px2(edge: Edge) -> float:
+    return float(Polygon(edge.located_px).area)
 
 
 def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:

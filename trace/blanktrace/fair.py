@@ -60,6 +60,9 @@ ring so stiff crosses itself."""
 HELD_PX = 18.0
 """How far beside a sharp corner points are drawn out with it: the flank that told the corner."""
 
+FEWEST_CORNERS = 3
+"""Of a ring that has not closed up to a line."""
+
 NEIGHBOURHOOD = 3
 """Segments near which a point's place is looked for: its own, and one to either side."""
 
@@ -148,18 +151,19 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
         return apart, apart
     for stiffness in STIFFNESSES:
         path = join_pieces(split, stiffness_mm=stiffness, doubt_mm=doubt)
-        laid = LinearRing(path.flattened(FLAT))
-        if laid.is_simple:
+        places = path.flattened(FLAT)
+        laid = LinearRing(places) if len(places) >= FEWEST_CORNERS else LinearRing()
+        if not laid.is_empty and laid.is_simple:
             break
     else:
-        # Two sides of a crack, laid across each other: there the points stay where they are.
+        # Two sides of a crack, laid on or across each other: there the points stay where they are.
         return apart, split.ring
-    places = []
+    along_pieces = []
     for piece, own in enumerate(owned):
         line = _about(path, piece)
         start = laid.project(Point(line.coords[0]))
-        places.append(start + line.project(points(split.ring[own])))
-    along = np.unwrap(np.concatenate(places), period=laid.length)
+        along_pieces.append(start + line.project(points(split.ring[own])))
+    along = np.unwrap(np.concatenate(along_pieces), period=laid.length)
     # Round a corner the nearest places may run backwards.
     along = np.minimum(np.maximum.accumulate(along), along[0] + laid.length)
     order = np.concatenate(owned)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from blanktrace.circle import dominant_circle
 from blanktrace.disc import Disc, fit_disc
 from blanktrace.edge import Edge
-from blanktrace.errors import NoDiscError
+from blanktrace.errors import ContrastError, NoDiscError
 from blanktrace.lean import CLEAR, judge_lean
 from blanktrace.parts import Division, Part, divide_disc_blank, hole_of
 from blanktrace.plain_view import view_of_length
@@ -35,6 +35,9 @@ AGREE_DEG = 1.5
 
 TELLING_DEG = 225.0
 """Rim that a disc must show to tell the lean: less lets its circle take up what it is oval by."""
+
+LARGEST_HOLE_SHARE = 0.5
+"""Hole in a disc with a tab, over the disc, at most: a ring of wire has one of 0.7 and more."""
 
 MOST_BEYOND_PX = 0.6
 """How far outside its line or arc a point is believed, where it alone tells a blank's length."""
@@ -93,6 +96,8 @@ def see_disc_blank(
     ------
     NoDiscError
         If the boundary follows no circle.
+    ContrastError
+        If what is round is the ring on a strap, and the disc has been lost.
     """
     disc = fit_disc(edges[0].apart_px)
     candidates = views_of_disc(
@@ -108,8 +113,22 @@ def see_disc_blank(
     divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
     # Both leans are judged by the same parts: those that make more of the blank.
     division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
+    _refuse_ring(division, diameter_mm)
     tried = [_placed(edges, one, division, heights_mm=heights_mm, disc=disc) for one in candidates]
     return _rounded(_likelier(tried, camera), diameter_mm / 2)
+
+
+def _refuse_ring(division: Division, diameter_mm: float) -> None:
+    """Refuse a ring with a tab: the disc that it hangs on is not there."""
+    holes = [part.diameter_mm or 0.0 for part in division.parts if part.kind == "hole"]
+    share = max(holes, default=0.0) / diameter_mm
+    if share > LARGEST_HOLE_SHARE and any(part.kind == "tab" for part in division.parts):
+        raise ContrastError(
+            f"The round part that was found has a hole of {share:.0%} of its size and a tab beside "
+            "it: it seems to be the blank's ring, and the disc could not be told from the sheet. "
+            "Use paper of another tint, and retake the photo. If it is the blank's shape, give its "
+            "longest size with --length instead."
+        )
 
 
 def see_plain_blank(
