@@ -4,7 +4,7 @@ Run ``python -m tests.benchmarks.accuracy [samples] [photos] [stress] [speed]`` 
 the repository's root, with ``trace`` and ``fixture`` on the path or the package installed;
 no names, every table. ``--cache DIR`` keeps the synthetic photographs for the next run;
 ``--scenes 3,20-25,leaf`` traces some of them alone, by number or by part of their name;
-``--afresh 1`` draws them anew, under other lights, for an opinion that no tuning has touched.
+``--afresh N`` draws them anew, under other lights, for an opinion that less tuning has touched.
 """
 
 from __future__ import annotations

@@ -93,30 +93,38 @@ def test_leaves_a_boundary_where_there_is_nothing_round():
     assert seek_rim(rgb, edge, light=SHEET) is edge
 
 
-def disc_in_the_sun(face=WOOD):
+def disc_and_shadow(face, *, dark, towards, beyond, softness=BLUR, noise=0.004):
+    """A disc in light from one side, its shadow larger than it, to the other."""
     x, y = grid(SIDE, SIDE)
     x -= CENTRE[0]
     y -= CENTRE[1]
-    shadow = ndtr((RADIUS + 1 - np.hypot(x - 9, y - 4)) / BLUR)[..., None]
+    away = np.hypot(x - towards[0], y - towards[1])
+    shadow = dark * ndtr((RADIUS + beyond - away) / softness)[..., None]
     disc = ndtr((RADIUS - np.hypot(x, y)) / BLUR)[..., None]
-    linear = SHEET * (1 - 0.8 * shadow) * (1 - disc) + face * disc
-    noise = 0.004 * np.random.default_rng(0).standard_normal(linear.shape)
-    return encoded(linear + noise)
+    linear = SHEET * (1 - shadow) * (1 - disc) + face * disc
+    return encoded(linear + noise * np.random.default_rng(0).standard_normal(linear.shape))
 
 
-@pytest.mark.parametrize("face", [WOOD, 0.8 * SHEET], ids=["wood", "as light as the sheet"])
-@pytest.mark.parametrize("rough", [ring(flat=-0.08, towards=2.0), ring(flat=-0.08, towards=5.0)])
-def test_finds_the_rim_within_a_shadow_that_ends_as_sharply(face, rough):
-    rgb = disc_in_the_sun(face)
+def disc_in_the_sun(face, **kw):
+    return disc_and_shadow(face, dark=0.8, towards=(9, 4), beyond=1, **kw)
+
+
+def assert_finds_the_rim(rgb, rough):
     edge = replace(located(rgb, ring()), points_px=rough, apart_px=rough)
     rim = fit_ellipse(seek_rim(rgb, edge, light=SHEET).apart_px)
     assert np.hypot(*(rim.centre_px - CENTRE)) < GOAL_PX
     assert rim.semi_axes_px == pytest.approx((RADIUS, RADIUS), abs=GOAL_PX)
 
 
+@pytest.mark.parametrize("face", [WOOD, 0.8 * SHEET], ids=["wood", "as light as the sheet"])
+@pytest.mark.parametrize("rough", [ring(flat=-0.08, towards=2.0), ring(flat=-0.08, towards=5.0)])
+def test_finds_the_rim_within_a_shadow_that_ends_as_sharply(face, rough):
+    assert_finds_the_rim(disc_in_the_sun(face), rough)
+
+
 def test_leaves_a_rim_whose_shadow_ends_as_sharply():
     """In the sun: what lies outermost is the shadow's end."""
-    rgb = disc_in_the_sun()
+    rgb = disc_in_the_sun(WOOD, noise=0.0)
     edge = located(rgb, ring())
     assert seek_rim(rgb, edge, light=SHEET) is edge
 
@@ -125,16 +133,5 @@ def test_leaves_a_rim_whose_shadow_ends_as_sharply():
 @pytest.mark.parametrize("towards", [(2, -3), (-3, 1)])
 def test_finds_the_rim_within_a_softer_shadow_all_round(softness, towards):
     """By the window: the shadow's end is the outermost edge, on all sides."""
-    x, y = grid(SIDE, SIDE)
-    x -= CENTRE[0]
-    y -= CENTRE[1]
-    away = np.hypot(x - towards[0], y - towards[1])
-    shadow = 0.7 * ndtr((RADIUS + 8 - away) / softness)[..., None]
-    disc = ndtr((RADIUS - np.hypot(x, y)) / BLUR)[..., None]
-    linear = SHEET * (1 - shadow) * (1 - disc) + 0.9 * SHEET * disc
-    rgb = encoded(linear + 0.004 * np.random.default_rng(0).standard_normal(linear.shape))
-    rough = ring(1.03 * RADIUS, flat=-0.1, towards=2.0)
-    edge = replace(located(rgb, ring()), points_px=rough, apart_px=rough)
-    rim = fit_ellipse(seek_rim(rgb, edge, light=SHEET).apart_px)
-    assert np.hypot(*(rim.centre_px - CENTRE)) < GOAL_PX
-    assert rim.semi_axes_px == pytest.approx((RADIUS, RADIUS), abs=GOAL_PX)
+    rgb = disc_and_shadow(0.9 * SHEET, dark=0.7, towards=towards, beyond=8, softness=softness)
+    assert_finds_the_rim(rgb, ring(1.03 * RADIUS, flat=-0.1, towards=2.0))

@@ -48,20 +48,16 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     ContrastError
         If too much of it is too faint to place.
     """
-    edges = tuple(
+    outer, *holes = (
         locate_edge(rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
         for ring in silhouette.rings_px
     )
     # What closes up when it is located was no hole.
-    edges = (edges[0], *(hole for hole in edges[1:] if _area_px2(hole) >= LEAST_HOLE_PX2))
-    edges = (seek_rim(rgb, edges[0], light=silhouette.light), *edges[1:])
-    edges = seek_rings(rgb, edges, light=silhouette.light)
+    holes = [hole for hole in holes if Polygon(hole.located_px).area >= LEAST_HOLE_PX2]
+    outer = seek_rim(rgb, outer, light=silhouette.light)
+    edges = seek_rings(rgb, (outer, *holes), light=silhouette.light)
     _check_edges(edges, silhouette)
     return edges
-
-
-def _area_px2(edge: Edge) -> float:
-    return float(Polygon(edge.located_px).area)
 
 
 def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:

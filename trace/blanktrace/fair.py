@@ -151,19 +151,18 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
         return apart, apart
     for stiffness in STIFFNESSES:
         path = join_pieces(split, stiffness_mm=stiffness, doubt_mm=doubt)
-        places = path.flattened(FLAT)
-        laid = LinearRing(places) if len(places) >= FEWEST_CORNERS else LinearRing()
-        if not laid.is_empty and laid.is_simple:
+        vertices = path.flattened(FLAT)
+        if len(vertices) >= FEWEST_CORNERS and (laid := LinearRing(vertices)).is_simple:
             break
     else:
         # Two sides of a crack, laid on or across each other: there the points stay where they are.
         return apart, split.ring
-    along_pieces = []
+    places = []
     for piece, own in enumerate(owned):
         line = _about(path, piece)
         start = laid.project(Point(line.coords[0]))
-        along_pieces.append(start + line.project(points(split.ring[own])))
-    along = np.unwrap(np.concatenate(along_pieces), period=laid.length)
+        places.append(start + line.project(points(split.ring[own])))
+    along = np.unwrap(np.concatenate(places), period=laid.length)
     # Round a corner the nearest places may run backwards.
     along = np.minimum(np.maximum.accumulate(along), along[0] + laid.length)
     order = np.concatenate(owned)

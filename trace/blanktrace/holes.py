@@ -77,16 +77,12 @@ def find_holes(
 def showing_sheet(holes: MaskArray, evidence: Evidence) -> MaskArray:
     """Keep the holes through which some sheet shows, be it in shadow."""
     light = 1 - grey(evidence.loss)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        holes.astype(np.uint8), connectivity=4
-    )
+    count, labels = cv2.connectedComponents(holes.astype(np.uint8), connectivity=4)
     kept = np.zeros_like(holes)
     for label in range(1, count):
-        x, y, w, h, _ = stats[label]
-        box = np.s_[y : y + h, x : x + w]
-        hole = labels[box] == label
-        if np.quantile(light[box][hole], 1 - LIGHTEST_SHARE) > LEAST_LIGHT:
-            kept[box] |= hole
+        hole = labels == label
+        if np.quantile(light[hole], 1 - LIGHTEST_SHARE) > LEAST_LIGHT:
+            kept |= hole
     return kept
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.circle import dominant_circle
-from blanktrace.parts import Division
+from blanktrace.parts import Division, Part
 
 FloatArray = NDArray[np.float64]
 
@@ -54,9 +54,15 @@ def lay_rims(
     -------
     tuple of ndarray, shape (N, 2)
     """
-    rings = list(rings_mm)
     rims = [] if disc is None else [_Rim(0, *disc, RIM_REACH_MM)]
-    for rim in (*rims, *_loop_rims(rings, division), *_hole_rims(rings, division)):
+    points, owners = np.concatenate(rings_mm), np.concatenate(division.owners)
+    for index, part in enumerate(division.parts):
+        if part.kind == "loop":
+            rims += _loop_rims(index, part, points[owners == index])
+        elif part.kind == "hole":
+            rims += _hole_rims(index, points[owners == index])
+    rings = list(rings_mm)
+    for rim in rims:
         rings = [
             _on_rim(ring, owner == rim.part, rim)
             for ring, owner in zip(rings, division.owners, strict=True)
@@ -77,34 +83,27 @@ def _on_rim(ring_mm: FloatArray, mine: NDArray[np.bool_], rim: _Rim) -> FloatArr
     return np.where(near[:, None], laid, ring_mm)
 
 
-def _loop_rims(rings: list[FloatArray], division: Division) -> list[_Rim]:
-    """Fit each loop's outer and inner rim."""
-    points, owners = np.concatenate(rings), np.concatenate(division.owners)
-    rims = []
-    for index, part in enumerate(division.parts):
-        if part.kind != "loop" or part.diameter_mm is None or part.inner_mm is None:
-            continue
-        mine = points[owners == index]
-        distance = np.hypot(*(mine - part.centre_mm).T)
-        middle = (part.diameter_mm + part.inner_mm) / 4
-        reach = min((part.diameter_mm - part.inner_mm) / 4, RIM_REACH_MM)
-        for rim in (mine[distance > middle], mine[distance <= middle]):
-            if len(rim) >= FEWEST_RIM_POINTS:
-                rims.append(_Rim(index, *dominant_circle(rim), reach))
-    return rims
+def _loop_rims(index: int, loop: Part, points: FloatArray) -> list[_Rim]:
+    """Fit a loop's outer and inner rim."""
+    if loop.diameter_mm is None or loop.inner_mm is None:
+        return []
+    distance = np.hypot(*(points - loop.centre_mm).T)
+    middle = (loop.diameter_mm + loop.inner_mm) / 4
+    reach = min((loop.diameter_mm - loop.inner_mm) / 4, RIM_REACH_MM)
+    return [
+        _Rim(index, *dominant_circle(rim), reach)
+        for rim in (points[distance > middle], points[distance <= middle])
+        if len(rim) >= FEWEST_RIM_POINTS
+    ]
 
 
-def _hole_rims(rings: list[FloatArray], division: Division) -> list[_Rim]:
-    """Fit the rim of each hole that is round."""
-    points, owners = np.concatenate(rings), np.concatenate(division.owners)
-    rims = []
-    for index, part in enumerate(division.parts):
-        mine = points[owners == index]
-        if part.kind != "hole" or len(mine) < FEWEST_RIM_POINTS:
-            continue
-        centre, radius = dominant_circle(mine)
-        off = np.abs(np.hypot(*(mine - centre).T) - radius)
-        on_rim = np.mean(off < min(ROUND_MM, ROUND_SHARE * radius))
-        if on_rim >= LEAST_ON_RIM and np.mean(off < RIM_REACH_MM) >= LEAST_NEAR_RIM:
-            rims.append(_Rim(index, centre, radius, RIM_REACH_MM))
-    return rims
+def _hole_rims(index: int, points: FloatArray) -> list[_Rim]:
+    """Fit a hole's rim, if it is round."""
+    if len(points) < FEWEST_RIM_POINTS:
+        return []
+    centre, radius = dominant_circle(points)
+    off = np.abs(np.hypot(*(points - centre).T) - radius)
+    on_rim = np.mean(off < min(ROUND_MM, ROUND_SHARE * radius))
+    if on_rim < LEAST_ON_RIM or np.mean(off < RIM_REACH_MM) < LEAST_NEAR_RIM:
+        return []
+    return [_Rim(index, centre, radius, RIM_REACH_MM)]

@@ -12,7 +12,7 @@ In hard light a shadow ends as sharply as the blank, and the two together look l
 an ellipse. Where it is dark just within the outermost edge the next one inward may
 be the rim: if an ellipse runs along those, and along the outermost ones elsewhere,
 there is a dark crescent between the two, a shadow or a wall in the shade, and the
-inner one is the face's.
+inner one is the face's. So it is if it is much the sharper of the two.
 
 It is for discs with nothing on them. A boundary whose hull is no oval, that follows
 an ellipse already, or that runs along those edges as much as any ellipse does, is
@@ -20,6 +20,8 @@ left as it is.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,6 +118,33 @@ UNFOUND_BLURS = 1.0
 """Uncertainty of the rim, in blurs, where no edge was met and the ellipse alone tells its place."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Elected:
+    """An ellipse that many edges lie on.
+
+    Attributes
+    ----------
+    ellipse : Ellipse
+    blur_px : float
+        Median blur of those edges.
+    votes : float
+        Share of all rays that speak for it, each vote graded.
+    least : float
+        Height of a step near it from which it may be the rim's.
+    noise : float
+        Height of the steps that the sheet itself shows.
+    by_softness : bool
+        Whether it was preferred for being sharper than the outermost one.
+    """
+
+    ellipse: Ellipse
+    blur_px: float
+    votes: float
+    least: float
+    noise: float
+    by_softness: bool = False
+
+
 def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     """Find a plain disc's rim, if its boundary missed it.
 
@@ -138,40 +167,54 @@ def seek_rim(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     hull = _hull_ellipse(edge.points_px)
     if hull is None or _follows_ellipse(edge.apart_px):
         return edge
+    radius = hull.mean_radius_px
     # What is soft beside a sharp rim is a shadow's end; but a wall in the shade may be soft too.
     for softer in (SOFTER, np.inf):
-        found = _sought(rgb, edge, hull, light=light, softer=softer)
+        elected, by_softness = _elect(rgb, edge, hull, light=light, softer=softer)
+        found = None if elected is None else _settle(rgb, edge, elected, radius, light=light)
         if found is not None:
             return found
+        if not by_softness:
+            break
     return edge
 
 
-def _sought(
+def _elect(
     rgb: Pixels, edge: Edge, hull: Ellipse, *, light: FloatArray, softer: float
-) -> Edge | None:
-    """Find the rim; None if there is none to be told."""
-    radius, blur = hull.mean_radius_px, max(SHARP_PX, edge.blur_px)
-    ellipse, votes, quietest = hull, 0.0, 0.0
+) -> tuple[_Elected | None, bool]:
+    """Elect the ellipse that is the rim, if one is; say whether softness chose it at any look."""
+    radius, by_softness = hull.mean_radius_px, False
+    ellipse, blur = hull, max(SHARP_PX, edge.blur_px)
     for nearer in LOOKS:
         look = _look(rgb, ellipse, (-INWARD * nearer, OUTWARD), light=light, blur_px=blur)
         noise = float(np.median(look.steps[:, look.offsets > BEYOND * radius]))
-        least = max(LOUD_SHARE * float(np.median(look.steps.max(axis=1))), LOUD_NOISES * noise)
-        elected = _likelier(look, least, LOUD_NOISES * noise, radius, softer=softer)
+        loud = max(LOUD_SHARE * float(np.median(look.steps.max(axis=1))), LOUD_NOISES * noise)
+        elected = _likelier(look, loud, noise, radius, softer=softer)
         if elected is None:
-            return None
-        ellipse, blur, votes, quietest = elected
-    if votes < max(LEAST_VOTES, LEAST_LEAD + _votes_of(edge.points_px, look, least)):
-        return None
+            break
+        ellipse, blur = elected.ellipse, elected.blur_px
+        by_softness |= elected.by_softness
+    if elected is not None:
+        own = _votes_of(edge.points_px, look, loud)
+        elected = elected if elected.votes >= max(LEAST_VOTES, LEAST_LEAD + own) else None
+    return elected, by_softness
+
+
+def _settle(
+    rgb: Pixels, edge: Edge, elected: _Elected, radius: float, *, light: FloatArray
+) -> Edge | None:
+    """Locate the rim about an ellipse; None if too little of it shows, or it is too far away."""
+    ellipse, blur = elected.ellipse, elected.blur_px
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
         look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
-        offset, found = _nearest(look, quietest, reach * radius)
+        offset, found = _nearest(look, elected.least, reach * radius)
         if np.mean(found) < LEAST_FOUND:
             return None
         ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
     if np.abs(ellipse.signed_distance_px(edge.points_px)).max() > FARTHEST * radius:
         return None
-    return _edge(look, _steady(offset, found, radius), found, noise=noise, blur_px=blur)
+    return _edge(look, _steady(offset, found, radius), found, noise=elected.noise, blur_px=blur)
 
 
 def _hull_ellipse(ring: FloatArray) -> Ellipse | None:
@@ -246,32 +289,35 @@ def _places(look: Look, rows: IntArray, columns: IntArray) -> tuple[FloatArray, 
 
 
 def _likelier(
-    look: Look, least: float, faintest: float, radius: float, *, softer: float
-) -> tuple[Ellipse, float, float, float] | None:
-    """Elect the ellipse of the outermost edges, or the one that leaves a dark crescent to it.
-
-    Besides their blur and votes, say how high a step there may be the rim's.
-    """
-    rows, columns = _outermost(look, least)
-    outermost = _places(look, rows, columns)
-    whole = _elected(look, outermost, radius)
+    look: Look, loud: float, noise: float, radius: float, *, softer: float
+) -> _Elected | None:
+    """Elect the ellipse of the outermost edges, or the one that leaves a dark crescent to it."""
+    rows, columns = _outermost(look, loud)
+    places, widths = _places(look, rows, columns)
+    whole = _elected(look, places, widths, radius, least=QUIETER * loud, noise=noise)
     if whole is None:
         return None
-    inner = _past_shade(look, faintest, rows, columns)
-    lit = _elected(look, _places(look, rows, inner), radius)
-    if lit is not None and lit[2] >= CRESCENT_VOTES * whole[2]:
-        touching = np.abs(lit[0].signed_distance_px(outermost[0])) < look.blur_px
-        crescent = CRESCENT_TOUCHES < np.mean(touching) < 1 - CRESCENT_TOUCHES
-        if crescent or whole[1] > softer * lit[1]:
-            return *lit, min(faintest, QUIETER * least)
-    return *whole, QUIETER * least
+    faintest = LOUD_NOISES * noise
+    inner = _places(look, rows, _past_shade(look, faintest, rows, columns))
+    lit = _elected(look, *inner, radius, least=min(faintest, QUIETER * loud), noise=noise)
+    if lit is None or lit.votes < CRESCENT_VOTES * whole.votes:
+        return whole
+    touching = np.abs(lit.ellipse.signed_distance_px(places)) < look.blur_px
+    if CRESCENT_TOUCHES < np.mean(touching) < 1 - CRESCENT_TOUCHES:
+        return lit
+    return replace(lit, by_softness=True) if whole.blur_px > softer * lit.blur_px else whole
 
 
 def _elected(
-    look: Look, edges: tuple[FloatArray, FloatArray], radius: float
-) -> tuple[Ellipse, float, float] | None:
-    """Elect the ellipse that most rays' edges lie on; give their blur and votes."""
-    places, width = edges
+    look: Look,
+    places: FloatArray,
+    widths: FloatArray,
+    radius: float,
+    *,
+    least: float,
+    noise: float,
+) -> _Elected | None:
+    """Elect the ellipse that most of some edges lie on."""
     if len(places) < LEAST_FOUND * len(look.feet):
         return None
     probes = places[np.linspace(0, len(places) - 1, PROBES).astype(np.intp)]
@@ -286,8 +332,14 @@ def _elected(
     voters = np.abs(off[best]) < 2 * TOLERANCE_BLURS * look.blur_px
     if np.count_nonzero(voters) < FEWEST_VOTERS:
         return None
-    blur = np.sqrt(max(float(np.median(width[voters] ** 2)) - look.blur_px**2, 0.0))
-    return fit_ellipse(places[voters]), max(SHARP_PX, blur), float(votes[best])
+    blur = np.sqrt(max(float(np.median(widths[voters] ** 2)) - look.blur_px**2, 0.0))
+    return _Elected(
+        ellipse=fit_ellipse(places[voters]),
+        blur_px=max(SHARP_PX, blur),
+        votes=float(votes[best]),
+        least=least,
+        noise=noise,
+    )
 
 
 def _votes(off_px: FloatArray, look: Look) -> FloatArray:

@@ -2,10 +2,10 @@
 
 What stands out from the sheet is gathered into patches, each a blank with its
 shadow. The heart of a patch, farthest from its edge, is blank: shadows are
-slivers beside it. If it has a colour that no shadow has, colour alone tells the
-blank; if not, what is like the heart speaks for blank too. The rest speaks for
-shadow, and a graph cut over colour mixtures (grabCut) draws the line between them
-along sharp edges.
+slivers beside it. If it has a colour that no shadow has, or an engraved one has a
+frame of such a colour, colour alone tells the blank; if not, what is like the heart
+speaks for blank too. The rest speaks for shadow, and a graph cut over colour mixtures
+(grabCut) draws the line between them along sharp edges.
 
 References
 ----------

@@ -339,7 +339,7 @@ def _placed(
 
 
 def _rounded(seen: Seen, radius_mm: float) -> Seen:
-    """Lay the disc's rim on its circle, and each loop's rims on theirs."""
+    """Lay the disc's rim on its circle, and the rims of loops and round holes on theirs."""
     rings = lay_rims(seen.rings_mm, seen.division, disc=(seen.origin_mm, radius_mm))
     return replace(seen, rings_mm=rings)
 
