@@ -30,6 +30,7 @@ STAGES = {
     "blanktrace.corners",
     "blanktrace.cross_check",
     "blanktrace.disc",
+    "blanktrace.bridge",
     "blanktrace.drilled",
     "blanktrace.edge",
     "blanktrace.evidence",
@@ -78,6 +79,7 @@ MADE_OF = {
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet
     ("blanktrace.cast", "blanktrace.background"),
     ("blanktrace.cast", "blanktrace.evidence"),  # a shadow as dark as the blank has an edge
+    ("blanktrace.bridge", "blanktrace.background"),
     ("blanktrace.drilled", "blanktrace.background"),
     ("blanktrace.drilled", "blanktrace.evidence"),  # both weigh a difference by what varies
     ("blanktrace.holes", "blanktrace.background"),
@@ -88,6 +90,7 @@ MADE_OF = {
     ("blanktrace.segment", "blanktrace.background"),
     ("blanktrace.segment", "blanktrace.evidence"),  # the cut weighs what each pixel says
     ("blanktrace.segment", "blanktrace.cast"),  # takes cast shadows off
+    ("blanktrace.segment", "blanktrace.bridge"),  # joins what shadow parts
     ("blanktrace.segment", "blanktrace.drilled"),  # finds round holes
     ("blanktrace.segment", "blanktrace.holes"),  # opens holes
     ("blanktrace.segment", "blanktrace.lost"),  # and looks for what it lost

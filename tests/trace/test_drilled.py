@@ -37,20 +37,29 @@ WHOLE = np.pad(np.ones((SIDE - 40, SIDE - 40), dtype=bool), 20)
 @pytest.mark.parametrize("radius", [8.0, 13.0, 20.0])
 def test_finds_a_hole_half_in_shadow_from_a_piece_of_it(lit, radius):
     picture = steel(hole=(170, 120, radius), lit=lit)
-    found = find_drilled(seen(168, 121, 0.6 * radius), WHOLE, picture)
+    found = find_drilled(seen(168, 121, 0.6 * radius), WHOLE, picture, unseen=True)
     assert np.sqrt(found.sum() / np.pi) == pytest.approx(radius, abs=ROUGH_PX)
     y, x = np.argwhere(found).mean(axis=0)
     assert np.hypot(x - 170, y - 120) < ROUGH_PX
 
 
+@pytest.mark.parametrize("place", [(170, 120), (60, 225)])
+def test_finds_a_hole_of_which_the_cut_saw_nothing(place):
+    picture = steel(hole=(*place, 13), lit=0.8)
+    found = find_drilled(np.zeros_like(WHOLE), WHOLE, picture, unseen=True)
+    assert np.sqrt(found.sum() / np.pi) == pytest.approx(13, abs=ROUGH_PX)
+    y, x = np.argwhere(found).mean(axis=0)
+    assert np.hypot(x - place[0], y - place[1]) < ROUGH_PX
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_grain_is_no_hole(seed):
     gaps = seen(100, 100, 6) | seen(180, 140, 9) | seen(60, 220, 4)
-    assert not find_drilled(gaps, WHOLE, steel(hole=None, seed=seed)).any()
+    assert not find_drilled(gaps, WHOLE, steel(hole=None, seed=seed), unseen=True).any()
 
 
 def test_what_opens_to_the_outside_is_no_hole():
-    assert not find_drilled(seen(24, 150, 8), WHOLE, steel(hole=(24, 150, 13))).any()
+    assert not find_drilled(seen(24, 150, 8), WHOLE, steel(hole=(24, 150, 13)), unseen=True).any()
 
 
 @pytest.mark.parametrize(("count", "kept"), [(4, True), (9, False)])
@@ -64,4 +73,4 @@ def test_many_round_edges_are_a_relief(count, kept):
         share = cv2.GaussianBlur(level, (0, 0), 1.0)[..., None] / 255
         picture = np.rint(picture * (1 - share) + np.array(SHEET) * share).astype(np.uint8)
     gaps = np.any([seen(x, y, 0.6 * radius) for x, y, radius in holes], axis=0)
-    assert find_drilled(gaps, WHOLE, picture).any() == kept
+    assert find_drilled(gaps, WHOLE, picture, unseen=True).any() == kept

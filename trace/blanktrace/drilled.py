@@ -4,7 +4,8 @@ Through a small hole one sees sheet that is half in the shadow of the hole's wal
 that part of it may look like a grey blank. Its edge shows all the same, all the way
 round, be it light against dark or dark against light. About every place that is
 unlike the blank circles are tried, and the one whose edge shows best is held against
-the slopes that the blank itself is full of.
+the slopes that the blank itself is full of. In a dark blank nothing may have been seen
+of a hole; the places of the plainest circles are looked at too.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.background import MaskArray
+from blanktrace.background import MaskArray, Picture
 from blanktrace.evidence import spread
 from blanktrace.slopes import slopes_of
 
@@ -65,13 +66,27 @@ over into shadow it passes through the blank's own shade."""
 LEAST_SPREAD = 4.0
 """Least spread of the blank's colours (8 bits)."""
 
+PLAINEST, PLAINEST_TRIED = 4, 40
+WIDEN = 1.3
+EVERY_PX = 2
+"""How many circles of plainest edge are looked at, of so many of each radius; each radius that is
+tried over the last; and the distance of the places."""
+
+CONTRAST, CONTRAST_SHARE = 9.0, 0.8
+LARGER = 1.1
+"""Darkness (8 bits) by which a hole that only its edge told must differ from the blank about it,
+the share of it that does, and its radius over the least: light that falls across a flat face makes
+faint circles, a dark gap beside a strap small ones."""
+
 MOST_DRILLED = 6
 """Holes that a blank is drilled with at most (common practice: one or two); more round edges than
 these are the relief of a coin, or a pattern."""
 
 
-def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) -> MaskArray:
-    """Find drilled holes about places that are unlike the blank.
+def find_drilled(
+    gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8], *, unseen: bool
+) -> MaskArray:
+    """Find drilled holes about places that are unlike the blank, or anywhere in it.
 
     Parameters
     ----------
@@ -80,7 +95,9 @@ def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) 
     whole : ndarray of bool, shape (h, w)
         The blank, its holes filled.
     colours : ndarray of uint8, shape (h, w, 3)
-        Darkness and colour, spread over 8 bits.
+        Darkness and colour, spread over 8 bits; darkness as a logarithm.
+    unseen : bool
+        Whether there may be holes of which no gap was seen: in a blank of the sheet's hue.
 
     Returns
     -------
@@ -89,35 +106,69 @@ def find_drilled(gaps: MaskArray, whole: MaskArray, colours: NDArray[np.uint8]) 
     """
     holes = np.zeros_like(whole)
     size = float(np.sqrt(whole.sum()))
-    inward = cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5)
-    if float(inward.max()) <= CLEAR_PX + LEAST_RADIUS_PX:
+    inward = np.asarray(
+        cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float32
+    )
+    if float(inward.max()) <= CLEAR_PX + LEAST_RADIUS_PX or not (unseen or gaps.any()):
         return holes
     look = _Look(colours, inward > CLEAR_PX)
     least = max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size)
-    count, labels = cv2.connectedComponents(gaps.astype(np.uint8), connectivity=4)
+    largest = LARGEST_SHARE * size
+    starts = [(one, True) for one in _about(gaps)]
+    if unseen:
+        radii = least * WIDEN ** np.arange(np.log(largest / least) / np.log(WIDEN))
+        starts += [(one, False) for one in look.plainest(inward, radii)]
     rows, columns = np.indices(whole.shape)
     drilled = 0
+    for start, seen in starts:
+        if start[2] > largest or holes[round(start[1]), round(start[0])]:
+            continue
+        circle = _drilled_about(look, start, least)
+        if circle is None or not _has_room(circle, inward, least, largest):
+            continue
+        away = np.hypot(columns - circle[0], rows - circle[1])
+        if not _is_in_own_surface(colours, away, circle[2], whole):
+            continue
+        if (
+            _is_unlike(colours, away, circle[2])
+            if seen
+            else circle[2] > LARGER * least and _is_darker_or_lighter(colours, away, circle[2])
+        ):
+            holes |= away <= circle[2]
+            drilled += 1
+    return holes & whole if drilled <= MOST_DRILLED else np.zeros_like(whole)
+
+
+def _has_room(circle: Circle, inward: Picture, least: float, largest: float) -> bool:
+    """Whether a circle is as large as a hole is, and lies well within the blank."""
+    x, y, radius = circle
+    height, width = inward.shape
+    near = inward[int(np.clip(y, 0, height - 1)), int(np.clip(x, 0, width - 1))]
+    return bool(least <= radius <= largest and near >= radius + CLEAR_PX)
+
+
+def _about(gaps: MaskArray) -> list[Circle]:
+    """Circles around what was seen."""
+    count, labels = cv2.connectedComponents(gaps.astype(np.uint8), connectivity=4)
+    circles = []
     for label in range(1, count):
         seen = np.argwhere(labels == label)[:, ::-1].astype(np.float32)
         (x, y), radius = cv2.minEnclosingCircle(seen)
-        if radius > LARGEST_SHARE * size:
-            continue
-        starts = [(x, y, max(least, wider * radius)) for wider in WIDER]
-        found = [look.settled(start, STEPS_PX, least, most=PLAIN_NOISES) for start in starts]
-        shown = [one for one in found if look.shown(one) >= SHOWN]
-        if not shown:
-            continue
-        # Within the hole the end of the shadow shows too; beyond it nothing does.
-        widest = max(shown, key=lambda one: one[2])
-        x, y, radius = look.settled(widest, LAST_STEPS_PX, least, most=np.inf)
-        near = inward[int(np.clip(y, 0, len(whole) - 1)), int(np.clip(x, 0, whole.shape[1] - 1))]
-        if not least <= radius <= LARGEST_SHARE * size or near < radius + CLEAR_PX:
-            continue
-        away = np.hypot(columns - x, rows - y)
-        if _is_unlike(colours, away, radius):
-            holes |= away <= radius
-            drilled += 1
-    return holes & whole if drilled <= MOST_DRILLED else np.zeros_like(whole)
+        circles.append((x, y, radius))
+    return circles
+
+
+def _drilled_about(look: _Look, about: Circle, least: float) -> Circle | None:
+    """Find the hole whose edge shows all the way round, about a circle."""
+    x, y, radius = about
+    starts = [(x, y, max(least, wider * radius)) for wider in WIDER]
+    found = [look.settled(start, STEPS_PX, least, most=PLAIN_NOISES) for start in starts]
+    shown = [one for one in found if look.shown(one) >= SHOWN]
+    if not shown:
+        return None
+    # Within the hole the end of the shadow shows too; beyond it nothing does.
+    widest = max(shown, key=lambda one: one[2])
+    return look.settled(widest, LAST_STEPS_PX, least, most=np.inf)
 
 
 class _Look:
@@ -130,6 +181,32 @@ class _Look:
         angles = np.arange(ARCS * PER_ARC) * 2 * np.pi / (ARCS * PER_ARC)
         self._out = np.column_stack([np.cos(angles), np.sin(angles)])
         self._noise = slopes.noise(self._out)
+
+    def plainest(self, inward: Picture, radii: FloatArray) -> list[Circle]:
+        """Find the circles within a blank whose edge shows best, by darkness alone."""
+        out = self._out[::2]
+        slopes = [
+            (self._slopes[0][..., 0] * x + self._slopes[1][..., 0] * y) / noise
+            for (x, y), noise in zip(out, self._noise[::2, 0], strict=True)
+        ]
+        shown: list[tuple[float, Circle]] = []
+        for radius in radii:
+            places = np.argwhere(inward[::EVERY_PX, ::EVERY_PX] > radius + CLEAR_PX) * EVERY_PX
+            arcs = np.zeros((len(out), len(places)))
+            for k, (x, y) in enumerate(np.rint(radius * out).astype(int)):
+                arcs[k] = slopes[k][places[:, 0] + y, places[:, 1] + x]
+            arcs = np.abs(arcs.reshape(ARCS, PER_ARC // 2, -1).mean(axis=1)) * np.sqrt(PER_ARC // 2)
+            rims = np.log1p(np.minimum(arcs, PLAIN_NOISES)).mean(axis=0)
+            best = np.argsort(-rims)[:PLAINEST_TRIED]
+            shown += [
+                (float(rims[k]), (float(places[k, 1]), float(places[k, 0]), float(radius)))
+                for k in best
+            ]
+        apart: list[Circle] = []
+        for _, one in sorted(shown, reverse=True):
+            if all(np.hypot(one[0] - x, one[1] - y) > max(one[2], r) for x, y, r in apart):
+                apart.append(one)
+        return apart[:PLAINEST]
 
     def shown(self, circle: Circle) -> float:
         """Share of a circle's arcs that show an edge."""
@@ -165,14 +242,42 @@ class _Look:
 
 def _is_unlike(colours: NDArray[np.uint8], away: FloatArray, radius: float) -> bool:
     """Whether what lies within a circle is unlike what lies about it."""
-    beyond = away - OUTSIDE * radius
-    inside = colours[away < INSIDE * radius].astype(np.float32)
-    about = colours[(beyond > 0) & (beyond < ABOUT_PX)].astype(np.float32)
-    if not len(inside) or not len(about):
-        return False
-    varies = [max(spread(values), LEAST_SPREAD) for values in about.T]
-    off = (np.abs(inside - np.median(about, axis=0)) / varies).max(axis=1)
+    inside, about = _within_and_about(colours, away, radius)
+    off = (np.abs(inside - np.median(about, axis=0)) / _spreads(about)).max(axis=1)
     return all(
         float(np.mean(off > noises)) >= share
         for noises, share in zip(UNLIKE_NOISES, UNLIKE_SHARES, strict=True)
     )
+
+
+def _is_darker_or_lighter(colours: NDArray[np.uint8], away: FloatArray, radius: float) -> bool:
+    """Whether what lies within a circle is plainly darker or lighter than what lies about it."""
+    inside, about = (one[:, :1] for one in _within_and_about(colours, away, radius))
+    least = max(CONTRAST, UNLIKE_NOISES[0] * float(_spreads(about)[0]))
+    return float(np.mean(np.abs(inside - np.median(about)) > least)) >= CONTRAST_SHARE
+
+
+def _is_in_own_surface(
+    colours: NDArray[np.uint8], away: FloatArray, radius: float, whole: MaskArray
+) -> bool:
+    """Whether what lies about a circle is as dark as the blank mostly is, not a strap or a ring."""
+    about = _within_and_about(colours, away, radius)[1][:, :1]
+    surface = colours[whole][:, :1].astype(np.float32)
+    reach = max(CONTRAST, 2 * float(_spreads(surface)[0]))
+    return bool(abs(np.median(surface) - np.median(about)) <= reach)
+
+
+def _within_and_about(
+    colours: NDArray[np.uint8], away: FloatArray, radius: float
+) -> tuple[Picture, Picture]:
+    """Colours (N, 3) of what lies within a circle and of what lies about it."""
+    beyond = away - OUTSIDE * radius
+    return (
+        colours[away < INSIDE * radius].astype(np.float32),
+        colours[(beyond > 0) & (beyond < ABOUT_PX)].astype(np.float32),
+    )
+
+
+def _spreads(values: Picture) -> FloatArray:
+    """Spread of each of the colours (N, K)."""
+    return np.array([max(spread(one), LEAST_SPREAD) for one in values.T])

@@ -31,6 +31,9 @@ LEAST_LIGHT, LIGHTEST_SHARE = 0.12, 0.1
 """Light that comes back from the sheet in the darkest hole, as a share of the bare sheet's; and the
 share of a hole that shows it: a fleck on a dark strap is darker."""
 
+LIGHTER, ABOUT_PX = 2.0, 4
+"""Or it is so many times lighter than the blank within so many pixels about it, which is black."""
+
 LEAST_HOLE_PX = 12
 HOLE_LIKENESS = 0.7
 """A hole shows at least so many clear pixels, of which this share looks like sheet."""
@@ -81,7 +84,9 @@ def showing_sheet(holes: MaskArray, evidence: Evidence) -> MaskArray:
     kept = np.zeros_like(holes)
     for label in range(1, count):
         hole = labels == label
-        if np.quantile(light[hole], 1 - LIGHTEST_SHARE) > LEAST_LIGHT:
+        about = dilated(hole, ABOUT_PX + 2) & ~dilated(hole, 2)
+        black = LIGHTER * float(np.median(light[about])) if about.any() else LEAST_LIGHT
+        if np.quantile(light[hole], 1 - LIGHTEST_SHARE) > min(LEAST_LIGHT, black):
             kept |= hole
     return kept
 

@@ -78,7 +78,7 @@ def with_ring(
     mask: MaskArray, patch: MaskArray, evidence: Evidence, sheet: Sheet
 ) -> MaskArray | None:
     """Put the ring that hangs on a disc into its place; None if there is none."""
-    disc_px = _disc_of(mask)
+    disc_px = disc_of(mask)
     if disc_px is None:
         return None
     x0, y0, radius = disc_px
@@ -103,7 +103,7 @@ def with_ring(
 
 def _large_pieces(mask: MaskArray) -> MaskArray:
     """Leave out what is too small to be a blank of its own."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
     areas = stats[1:, cv2.CC_STAT_AREA]
     return np.isin(labels, 1 + np.flatnonzero(areas > BLANK_SHARE * areas.max()))
 
@@ -113,7 +113,7 @@ def _beyond_disc(mask: MaskArray, patch: MaskArray) -> MaskArray:
 
     Empty where the blank's body is no disc.
     """
-    disc_px = _disc_of(mask)
+    disc_px = disc_of(mask)
     if disc_px is None:
         return np.zeros_like(mask)
     x0, y0, radius = disc_px
@@ -121,7 +121,7 @@ def _beyond_disc(mask: MaskArray, patch: MaskArray) -> MaskArray:
     return np.asarray(patch & (np.hypot(xs - x0, ys - y0) > SHADOW_REACH * radius))
 
 
-def _disc_of(mask: MaskArray) -> tuple[float, float, float] | None:
+def disc_of(mask: MaskArray) -> tuple[float, float, float] | None:
     """Centre and radius of the disc that a mask's body is; None if it is none."""
     depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
     radius = float(depth.max())

@@ -22,11 +22,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture, Sheet
+from blanktrace.bridge import bridged
 from blanktrace.cast import shed_cast
 from blanktrace.drilled import find_drilled
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
 from blanktrace.holes import fill_unlike_sheet, find_holes, showing_sheet
-from blanktrace.lost import lost_parts, with_ring
+from blanktrace.lost import disc_of, lost_parts, with_ring
 from blanktrace.masks import closed, dilated, disc_kernel, eroded, filled, opened
 
 HEART_SHARE = 0.55
@@ -46,13 +47,6 @@ COLOURED_SHARE = 0.35
 """Share of a patch's heart that is coloured, for colour alone to tell the blank; and share of
 both heart and patch: a thin blank's heart lies half in its shadow."""
 
-BRIDGE_SHARE = 0.12
-"""Width of a disc's shadow on its strap, as a share of the root of the disc's area."""
-
-PIECE_SHARE = 0.05
-ROUND_PIECE = 0.6
-"""A strap's least share of the disc's area; a piece that is rounder is a blank of its own."""
-
 ENCLOSED, ENGRAVED = 0.8, 0.4
 """Shares of a grey heart that lie within a coloured frame, and that have a texture, for it to be
 blank by that: a piece of two metals."""
@@ -67,6 +61,9 @@ PALE_SMOOTH_PX = 1.5
 PALE_SHARE = 0.5
 """Colour of a heart, in what shadows vary by, that noise can hide; over how many pixels it is
 then averaged; and its share that still is blank."""
+
+DEEPEST = 0.01
+"""Share of light at which edges within a dark blank are lost."""
 
 CUT_ROUNDS = 2
 
@@ -238,9 +235,17 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
             CUT_ROUNDS,
             cv2.GC_INIT_WITH_MASK,
         )
-    blank = _bridged(opened(np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)), 1), evidence)
+    blank = opened(np.isin(labels, (cv2.GC_FGD, cv2.GC_PR_FGD)), 1)
     if not blank.any():
         return blank
+    disc_px = disc_of(filled(blank))
+    if disc_px is not None:
+        blank = bridged(blank, ~(evidence.stands_out | evidence.coloured), disc_px)
+    return _with_holes(blank, guess, evidence)
+
+
+def _with_holes(blank: MaskArray, guess: NDArray[np.uint8], evidence: Evidence) -> MaskArray:
+    """Fill a blank but for its holes, which its gaps may be."""
     whole = filled(blank)
     unlike = ~np.isin(guess, (cv2.GC_FGD, cv2.GC_PR_FGD))
     gaps = whole & ~dilated(~whole, 2) & (~blank | unlike)
@@ -248,42 +253,28 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
     coloured_blank = evidence.coloured[blank].mean() > COLOURED_HEART
     clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
     gaps = opened(gaps, 1)
-    holes = find_holes(gaps, whole, clear, colours) | find_drilled(gaps, whole, colours)
+    holes = find_holes(gaps, whole, clear, colours)
+    holes |= find_drilled(gaps, whole, _deep_colours(evidence.loss), unseen=not coloured_blank)
     return whole & ~showing_sheet(holes, evidence)
-
-
-def _bridged(blank: MaskArray, evidence: Evidence) -> MaskArray:
-    """Join a disc to the strap that its shadow parts from it: across what is not bare sheet."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(blank.astype(np.uint8))
-    areas = stats[1:, cv2.CC_STAT_AREA]
-    if count < 3 or areas.size < 2:  # noqa: PLR2004 - sheet, disc and strap
-        return blank
-    first, second = (labels == 1 + k for k in np.argsort(-areas)[:2])
-    reach = BRIDGE_SHARE * float(np.sqrt(first.sum()))
-    near_first, near_second = (
-        cv2.distanceTransform((~one).astype(np.uint8), cv2.DIST_L2, 5) for one in (first, second)
-    )
-    thick = float(cv2.distanceTransform(second.astype(np.uint8), cv2.DIST_L2, 5).max())
-    if second.sum() < PIECE_SHARE * first.sum() or thick**2 * np.pi > ROUND_PIECE * second.sum():
-        return blank
-    between = (near_first + near_second < 1.2 * near_first[second].min() + 1) & (
-        evidence.stands_out | evidence.coloured
-    )
-    if near_first[second].min() > reach:
-        return blank
-    return np.asarray(blank | opened(between, 1))
 
 
 def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
     """Spread darkness and colour over 8 bits, colour the wider."""
-    depth = np.log(np.maximum(1 - loss, 0) + DARKEST)
+    return _eight_bits(230 - 150 * loss.mean(axis=2), loss, darkest=DARKEST)
+
+
+def _deep_colours(loss: Picture) -> NDArray[np.uint8]:
+    """Spread them so that steps within a dark blank show as well as within a light one."""
+    light = np.maximum(1 - loss.mean(axis=2), 0)
+    return _eight_bits(230 + 45 * np.log(light + DEEPEST), loss, darkest=DEEPEST)
+
+
+def _eight_bits(darkness: Picture, loss: Picture, *, darkest: float) -> NDArray[np.uint8]:
+    depth = np.log(np.maximum(1 - loss, 0) + darkest)
     green = depth[..., 1]
-    channels = np.stack(
-        [
-            230 - 150 * loss.mean(axis=2),
-            128 + 250 * (depth[..., 0] - green),
-            128 + 250 * (depth[..., 2] - green),
-        ],
-        axis=-1,
+    channels = (
+        darkness,
+        128 + 250 * (depth[..., 0] - green),
+        128 + 250 * (depth[..., 2] - green),
     )
-    return np.asarray(np.clip(channels, 0, 255), dtype=np.uint8)
+    return np.asarray(np.clip(np.stack(channels, axis=-1), 0, 255), dtype=np.uint8)

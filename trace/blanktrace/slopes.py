@@ -31,19 +31,22 @@ class Slopes:
     ----------
     x, y : ndarray of float32, shape (h, w, 3)
         Change a pixel, along columns and rows.
-    spreads : ndarray, shape (2, 3)
-        Standard deviation of either within the blank, by channel.
+    variances : ndarray, shape (3, 3)
+        Within the blank: of either, and what they have in common, by channel.
+    least : float
+        Standard deviation of a smooth blank's.
     """
 
     x: Picture
     y: Picture
-    spreads: FloatArray
+    variances: FloatArray
+    least: float
 
     def noise(self, normals: FloatArray) -> FloatArray:
         """Give the standard deviation of the slope in each of N directions, shape (N, 3)."""
-        return np.asarray(
-            np.hypot(normals[:, :1] * self.spreads[0], normals[:, 1:] * self.spreads[1])
-        )
+        x, y = normals.T
+        variance = np.column_stack([x * x, y * y, 2 * x * y]) @ self.variances
+        return np.asarray(np.sqrt(np.maximum(variance, 0)) + self.least)
 
 
 def slopes_of(picture: Picture, inner: MaskArray, *, least: float) -> Slopes:
@@ -55,7 +58,7 @@ def slopes_of(picture: Picture, inner: MaskArray, *, least: float) -> Slopes:
     inner : ndarray of bool, shape (h, w)
         Well within the blank; not empty.
     least : float
-        Added to the spreads: what a smooth blank's may be in truth.
+        Added to their standard deviation: what a smooth blank's may be in truth.
 
     Returns
     -------
@@ -65,5 +68,13 @@ def slopes_of(picture: Picture, inner: MaskArray, *, least: float) -> Slopes:
         np.asarray(cv2.Sobel(picture, cv2.CV_32F, *axis, ksize=3) / SOBEL_SUM, dtype=np.float32)
         for axis in ((1, 0), (0, 1))
     )
-    spreads = np.array([TO_SD * np.median(np.abs(one[inner]), axis=0) + least for one in (x, y)])
-    return Slopes(x, y, spreads)
+    within = x[inner], y[inner]
+    along_x, along_y = (_variance(one) for one in within)
+    # Of grain that runs aslant: by how much the slopes along the two diagonals differ.
+    rising, falling = (_variance(within[0] + sign * within[1]) for sign in (1, -1))
+    return Slopes(x, y, np.array([along_x, along_y, (rising - falling) / 4]), least)
+
+
+def _variance(slopes: Picture) -> FloatArray:
+    """Give the variance of most of N slopes, by channel."""
+    return np.asarray((TO_SD * np.median(np.abs(slopes), axis=0)) ** 2, dtype=np.float64)
