@@ -39,7 +39,9 @@ def seen(draw, move, *, blank=0.93, shadow=0.87, streaks=0.0):
     loss = loss[..., None] + rng.normal(0, 0.006, (HEIGHT, WIDTH, 3))
     nothing = np.zeros((HEIGHT, WIDTH), dtype=bool)
     smooth = cv2.GaussianBlur(loss.astype(np.float32), (0, 0), 1.0)
-    return Evidence(smooth, np.zeros((HEIGHT, WIDTH), np.float32), nothing, smooth[..., 0] > 0.1)
+    return Evidence(
+        smooth, np.zeros((HEIGHT, WIDTH), np.float32), nothing, smooth[..., 0] > 0.1, 0.01
+    )
 
 
 @pytest.mark.parametrize("draw", [disc, tag])

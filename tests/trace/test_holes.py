@@ -12,7 +12,7 @@ SIDE = 60
 def evidence(light):
     flat = np.zeros((SIDE, SIDE))
     loss = np.repeat((1 - light)[..., None], 3, axis=2).astype(np.float32)
-    return Evidence(loss=loss, colour=flat, textured=flat > 0, stands_out=flat == 0)
+    return Evidence(loss=loss, colour=flat, textured=flat > 0, stands_out=flat == 0, noise=0.01)
 
 
 def disc(x, y, radius):

@@ -59,12 +59,15 @@ class Evidence:
         Has fine contrast that the sheet has not.
     stands_out : ndarray of bool, shape (h, w)
         Is not bare sheet.
+    noise : float
+        Standard deviation of the bare sheet's light, as a share of it.
     """
 
     loss: Picture
     colour: Picture
     textured: MaskArray
     stands_out: MaskArray
+    noise: float
 
     @property
     def coloured(self) -> MaskArray:
@@ -96,6 +99,7 @@ def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
         colour=np.where(inside, colour, np.float32(0)),
         textured=textured & inside,
         stands_out=stands_out & inside,
+        noise=sheet.noise,
     )
 
 

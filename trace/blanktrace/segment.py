@@ -62,6 +62,9 @@ PALE_SHARE = 0.5
 """Colour of a heart, in what shadows vary by, that noise can hide; over how many pixels it is
 then averaged; and its share that still is blank."""
 
+DIM_NOISES = 6.0
+"""Light in the sheet's noises below which noise takes more and more of the hue."""
+
 DEEPEST = 0.01
 """Share of light at which edges within a dark blank are lost."""
 
@@ -227,7 +230,7 @@ def _cut(guess: NDArray[np.uint8], patch: MaskArray, evidence: Evidence) -> Mask
         # Neighbours count as bare sheet, or their colours would be called background.
         alone = np.where(dilated(patch, 3)[..., None], evidence.loss, 0)
         cv2.grabCut(
-            _cut_colours(alone),
+            _cut_colours(alone, evidence.noise),
             labels,
             (0, 0, 1, 1),
             background,
@@ -249,7 +252,7 @@ def _with_holes(blank: MaskArray, guess: NDArray[np.uint8], evidence: Evidence) 
     whole = filled(blank)
     unlike = ~np.isin(guess, (cv2.GC_FGD, cv2.GC_PR_FGD))
     gaps = whole & ~dilated(~whole, 2) & (~blank | unlike)
-    colours = _cut_colours(evidence.loss)
+    colours = _cut_colours(evidence.loss, evidence.noise)
     coloured_blank = evidence.coloured[blank].mean() > COLOURED_HEART
     clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
     gaps = opened(gaps, 1)
@@ -258,23 +261,26 @@ def _with_holes(blank: MaskArray, guess: NDArray[np.uint8], evidence: Evidence) 
     return whole & ~showing_sheet(holes, evidence)
 
 
-def _cut_colours(loss: Picture) -> NDArray[np.uint8]:
+def _cut_colours(loss: Picture, noise: float) -> NDArray[np.uint8]:
     """Spread darkness and colour over 8 bits, colour the wider."""
-    return _eight_bits(230 - 150 * loss.mean(axis=2), loss, darkest=DARKEST)
+    darkness = 230 - 150 * loss.mean(axis=2)
+    # What little light a black blank sends back has no hue but the noise's.
+    told = np.clip((1 - loss.mean(axis=2)) / (DIM_NOISES * noise), 0, 1)
+    return _eight_bits(darkness, told * _hues(loss, DARKEST))
 
 
 def _deep_colours(loss: Picture) -> NDArray[np.uint8]:
     """Spread them so that steps within a dark blank show as well as within a light one."""
     light = np.maximum(1 - loss.mean(axis=2), 0)
-    return _eight_bits(230 + 45 * np.log(light + DEEPEST), loss, darkest=DEEPEST)
+    return _eight_bits(230 + 45 * np.log(light + DEEPEST), _hues(loss, DEEPEST))
 
 
-def _eight_bits(darkness: Picture, loss: Picture, *, darkest: float) -> NDArray[np.uint8]:
-    depth = np.log(np.maximum(1 - loss, 0) + darkest)
-    green = depth[..., 1]
-    channels = (
-        darkness,
-        128 + 250 * (depth[..., 0] - green),
-        128 + 250 * (depth[..., 2] - green),
-    )
-    return np.asarray(np.clip(np.stack(channels, axis=-1), 0, 255), dtype=np.uint8)
+def _hues(loss: Picture, darkest: float) -> Picture:
+    """Logarithms of red over green and of blue over green, shape (2, h, w)."""
+    red, green, blue = np.moveaxis(np.log(np.maximum(1 - loss, 0) + darkest), 2, 0)
+    return np.stack([red - green, blue - green])
+
+
+def _eight_bits(darkness: Picture, hues: Picture) -> NDArray[np.uint8]:
+    channels = np.stack([darkness, *(128 + 250 * hues)], axis=-1)
+    return np.asarray(np.clip(channels, 0, 255), dtype=np.uint8)
