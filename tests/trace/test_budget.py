@@ -3,7 +3,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blanktrace.budget import CALIPER_LIMIT_MM, COVERAGE, EDGE_CAUSE, Circumstances, add_up
+from blanktrace.budget import (
+    CALIPER_LIMIT_MM,
+    COVERAGE,
+    EDGE_CAUSE,
+    ENDS_CAUSE,
+    Circumstances,
+    add_up,
+)
 from blanktrace.effects import Effects
 
 USUAL = Circumstances(
@@ -16,6 +23,7 @@ USUAL = Circumstances(
     uneven_mm=0.03,
     stray_mm=0.0,
     fit_mm=0.005,
+    by_ends=False,
     effects=Effects(tilt_mm=0.03, height_mm=0.03, focal_mm=0.01, bend_mm=0.01),
     heights_given=True,
     lens_known=False,
@@ -68,3 +76,12 @@ def test_unknown_heights_ask_for_thickness():
     effects = replace(USUAL.effects, height_mm=0.5)
     _, causes = add_up(replace(USUAL, effects=effects, heights_given=False))
     assert "--thick" in causes[0].remedy
+
+
+def test_two_ends_tell_a_length_less_surely_than_a_rim_tells_a_disc():
+    """Ends ±1.4 px each are 2 px together: 0.22 mm of 64, so 0.14 mm at 40 mm (two standard
+    uncertainties, twice that)."""
+    _, causes = add_up(replace(USUAL, by_ends=True))
+    ends = next(c for c in causes if c.cause == ENDS_CAUSE)
+    assert ends.u95_mm == pytest.approx(2 * 2 * 0.11 * 40 / 64)
+    assert next(c for c in add_up(USUAL)[1] if c.cause == ENDS_CAUSE).u95_mm == 0

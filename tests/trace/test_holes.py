@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blanktrace.evidence import Evidence
-from blanktrace.holes import showing_sheet
+from blanktrace.holes import find_holes, showing_sheet
 
 SIDE = 60
 
@@ -37,3 +37,29 @@ def test_each_hole_is_judged_by_itself():
     sheet, fleck = disc(15, 30, 6), disc(45, 30, 6)
     light = np.where(sheet, 0.5, 0.04)
     assert np.array_equal(showing_sheet(sheet | fleck, evidence(light)), sheet)
+
+
+WIDE = 120
+ROWS, COLUMNS = np.indices((WIDE, WIDE))
+WHOLE = (np.minimum(ROWS, COLUMNS) > 5) & (np.maximum(ROWS, COLUMNS) < WIDE - 5)
+FLECK = np.hypot(COLUMNS - 60, ROWS - 60) < 4
+HALF_MOON = (np.hypot(COLUMNS - 60, ROWS - 60) < 14) & (ROWS > 62)
+STREAK = (np.abs(ROWS - 40) < 3) & (np.abs(COLUMNS - 60) < 22)
+
+
+@pytest.mark.parametrize(("gap", "is_hole"), [(HALF_MOON, True), (STREAK, False)])
+def test_a_handle_hole_is_compact_and_a_streak_is_not(gap, is_hole):
+    rng = np.random.default_rng(0)
+    colours = rng.normal((120, 128, 128), 3, (WIDE, WIDE, 3))
+    colours[gap, 0] += 90
+    found = find_holes(gap, WHOLE, ~WHOLE, colours.astype(np.uint8))
+    assert np.array_equal(found, gap if is_hole else np.zeros_like(gap))
+
+
+def test_a_fleck_of_a_hue_beyond_the_scale_is_no_hole():
+    """Blue at the end of its 8 bits seems to vary by nothing beside a fleck that just leaves it."""
+    rng = np.random.default_rng(1)
+    colours = rng.normal((120, 210, -40), (3, 10, 25), (WIDE, WIDE, 3))
+    colours[FLECK, 2] += 65
+    clipped = np.clip(colours, 0, 255).astype(np.uint8)
+    assert not find_holes(FLECK, WHOLE, ~WHOLE, clipped).any()

@@ -16,6 +16,7 @@ from blanktrace.effects import Doubts, effects_of
 from blanktrace.lens import Lens
 from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
 from blanktrace.parts import Part
+from blanktrace.roundness import lean_by_ovals_rad
 from blanktrace.seen import Seen
 
 FloatArray = NDArray[np.float64]
@@ -55,8 +56,9 @@ MOST_STRAY_MM = 1.0
 """What leaves a disc's circle by more is a nick or a flat, and by so much it may be none."""
 
 UNEVEN_SHARE = 0.3
-LEAST_UNEVEN_PX = 0.05
-"""Share of the rim's unevenness that may be of the shape a lean has; the least there is."""
+UNEVEN_PX = 0.2
+"""Share of the rim's unevenness that may be of the shape a lean has; and how far out of round a rim
+may be located that looks even."""
 
 TOLERANCE_MM = 0.05
 """How far lines and arcs may leave the traced boundary."""
@@ -243,6 +245,7 @@ def _circumstances(
         uneven_mm=seen.fit_mm,
         stray_mm=float(np.sqrt(np.mean(strays**2))),
         fit_mm=seen.fit_mm / np.sqrt(INDEPENDENT_POINTS),
+        by_ends=reference.disc is None,
         effects=effects_of(doubts, seen, reference=reference, lens=lens, heights_mm=heights_mm),
         heights_given=bool(heights_mm),
         lens_known=lens.is_known,
@@ -278,12 +281,10 @@ def _lean_deg(seen: Seen, mm_per_px: float) -> float:
         return UNTOLD_LEAN_DEG
     if seen.lean_rad is not None:
         return float(np.degrees(seen.lean_rad))
-    uneven_mm = UNEVEN_SHARE * max(seen.fit_mm, LEAST_UNEVEN_PX * mm_per_px)
-    # A rim uneven by e looks like a lean of the root of 2 e / R; where it leans, by t, like one
-    # that differs by e / R sin t.
-    e, sin = 2 * uneven_mm / diameter_mm, np.sin(np.radians(seen.view.tilt_deg))
-    told_rad = min(np.sqrt(2 * e), e / max(sin, 1e-9))
-    return min(float(np.degrees(told_rad)), UNTOLD_LEAN_DEG)
+    oval_mm = float(np.hypot(UNEVEN_PX * mm_per_px, UNEVEN_SHARE * seen.fit_mm))
+    sine = np.sin(np.radians(seen.view.tilt_deg))
+    told = lean_by_ovals_rad(oval_mm, np.array([diameter_mm / 2]), np.array([sine]))
+    return float(np.degrees(told))
 
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:

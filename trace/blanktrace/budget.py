@@ -26,6 +26,7 @@ COVERAGE = 2.0
 CALIPER_CAUSE = "the caliper's reading"
 EDGE_CAUSE = "finding the edge"
 FIT_CAUSE = "the fit of the disc"
+ENDS_CAUSE = "finding the ends of what was measured"
 
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
@@ -35,6 +36,10 @@ EDGE_PX = 0.5
 
 EDGE_BLUR_SHARE = 0.10
 """The same, as a share of the blur."""
+
+ENDS_PX = 2.0
+"""Standard uncertainty of a length from end to end: few points tell it, of which the outermost
+count, and what misleads them does not average out."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +67,8 @@ class Circumstances:
         boundary: nicks or shadows.
     fit_mm : float
         Standard uncertainty of the scale's radius from the fit.
+    by_ends : bool
+        Whether the scale comes from a length, which two ends tell, and not from a disc.
     effects : Effects
         What doubts about view, heights and lens do.
     heights_given, lens_known : bool
@@ -77,6 +84,7 @@ class Circumstances:
     uneven_mm: float
     stray_mm: float
     fit_mm: float
+    by_ends: bool
     effects: Effects
     heights_given: bool
     lens_known: bool
@@ -109,6 +117,11 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
             "photograph sharper, in soft even light, and let the blank fill more of the photo",
         ),
         (FIT_CAUSE, c.fit_mm, "let more of the rim show"),
+        (
+            ENDS_CAUSE,
+            c.by_ends * ENDS_PX * c.mm_per_px * c.radius_mm / c.measured_mm,
+            "photograph nearer, in soft light that casts no shadow off the ends",
+        ),
         (
             "the camera's tilt",
             c.effects.tilt_mm,

@@ -24,6 +24,11 @@ LARGE_HOLE_SHARE = 0.03
 LEAST_HOLE_SHARE = 0.0008
 """Share of the blank from which a hole may have any shape, and that of a nail's."""
 
+COMPACT_HOLE_SHARE = 0.01
+COMPACT, LONGEST = 0.55, 3.0
+"""Share of the blank from which a hole may be any compact shape, such as a handle's: its share of
+the rectangle about it, and that one's length over its width."""
+
 LEAST_COLOUR_SPREAD = 4.0
 """Of the cut's colours (8 bits)."""
 
@@ -60,7 +65,8 @@ def find_holes(
         _, radius = cv2.minEnclosingCircle(outlines[0])
         large = area > LARGE_HOLE_SHARE * whole.sum()
         round_enough = area > ROUND_HOLE * np.pi * radius**2
-        if not round_enough and not large:
+        compact = area > COMPACT_HOLE_SHARE * whole.sum() and _is_compact(outlines[0])
+        if not round_enough and not compact and not large:
             continue
         if large and clear[box][hole].mean() > HOLE_LIKENESS:
             holes[box] |= filled(hole)
@@ -70,11 +76,22 @@ def find_holes(
         if not len(outside):
             continue
         varies = [max(spread(values), LEAST_COLOUR_SPREAD) for values in outside.T.astype(float)]
+        # Where a hue lies at the end of its 8 bits, its spread does not show.
+        varies[1:] = [
+            max(spread(values), own) for values, own in zip(inside.T[1:], varies[1:], strict=True)
+        ]
         apart = (np.median(inside, axis=0) - np.median(outside, axis=0)) / varies
         drilled = area > DRILLED * np.pi * radius**2
         if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= filled(hole)
     return holes
+
+
+def _is_compact(outline: NDArray[np.int32]) -> bool:
+    """Whether an outline nearly fills a rectangle about it, and none that is long and thin."""
+    _, sides, _ = cv2.minAreaRect(outline)
+    filling = cv2.contourArea(outline) / max(sides[0] * sides[1], 1.0)
+    return bool(filling > COMPACT and max(sides) < LONGEST * min(sides))
 
 
 def showing_sheet(holes: MaskArray, evidence: Evidence) -> MaskArray:

@@ -139,10 +139,29 @@ def lean_doubt_rad(
     """
     count = len(ovals_mm)
     own_mm = float(np.sqrt(np.sum(ovals_mm**2) / (count - 1)))
-    oval_mm = max(own_mm, least_mm) * np.sqrt(1 + 1 / count)
-    # A circle oval by that much has axes that differ by twice as much. It looks like a lean of
-    # the root of twice their difference over R; where it leans, by t, like one that differs by
-    # their difference over R sin t.
+    return lean_by_ovals_rad(max(own_mm, least_mm) * np.sqrt(1 + 1 / count), radii_mm, sines)
+
+
+def lean_by_ovals_rad(oval_mm: float, radii_mm: FloatArray, sines: FloatArray) -> float:
+    """Say how uncertain a lean is that rims tell, each located oval by an amplitude.
+
+    Parameters
+    ----------
+    oval_mm : float
+    radii_mm, sines : ndarray, shape (K,)
+        As for :func:`lean_doubt_rad`.
+
+    Returns
+    -------
+    float
+        Standard uncertainty, along and across.
+
+    Notes
+    -----
+    A circle oval by that much has axes that differ by twice as much. It looks like a
+    lean of the root of twice their difference over R; where it leans, by t, like one
+    that differs by their difference over R sin t.
+    """
     apart = 2 * oval_mm / radii_mm
     leans = np.minimum(np.sqrt(2 * apart), apart / np.maximum(sines, 1e-9))
     return float(1 / np.sqrt(np.mean(leans**-2.0) + USUAL_LEAN_RAD**-2.0))
