@@ -67,20 +67,23 @@ def _gap(
     """Find what lies between a disc and a strap, in line with it, if no sheet does."""
     x0, y0, radius = disc_px
     height, width = strap.shape
-    # Turned so that the strap lies to the right of the disc, which is in the middle.
+    # Turned so that the strap lies to the right of the disc, whose right half and as much more as
+    # a gap is long is all that is looked at.
     angle = float(np.degrees(np.arctan2(toward[1] - y0, toward[0] - x0)))
-    side = 2 * int(np.ceil(np.hypot(height, width)))
+    half = int(np.ceil(radius))
+    size = int(np.ceil((NEAR + LONGEST) * radius)) + 1, 2 * half + 1
     turn = np.asarray(cv2.getRotationMatrix2D((x0, y0), angle, 1.0), dtype=np.float64)
-    turn[:, 2] += side / 2 - np.array([x0, y0])
+    turn[:, 2] += (-x0, half - y0)
     strap, bare = (
-        cv2.warpAffine(one.astype(np.uint8), turn, (side, side), flags=cv2.INTER_NEAREST) > 0
+        cv2.warpAffine(one.astype(np.uint8), turn, size, flags=cv2.INTER_NEAREST) > 0
         for one in (strap, bare)
     )
-    rows, columns = np.indices(strap.shape) - side / 2
+    rows, columns = np.indices(strap.shape)
+    rows -= half
     rim = np.sqrt(np.maximum((NEAR * radius) ** 2 - rows**2, 0))
     strap &= (columns >= rim) & (columns <= rim + LONGEST * radius) & (np.abs(rows) < radius)
-    first = np.where(strap.any(axis=1), np.argmax(strap, axis=1), 0)[:, None]
-    between = (columns >= rim) & (np.arange(side) < first)
+    first = np.argmax(strap, axis=1)[:, None]
+    between = (columns >= rim) & (columns < first)
     between &= ~(between & bare).any(axis=1)[:, None]
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     return cv2.warpAffine(between.astype(np.uint8), turn, (width, height), flags=flags) > 0

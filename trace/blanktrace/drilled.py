@@ -118,6 +118,8 @@ def find_drilled(
     if unseen:
         radii = least * WIDEN ** np.arange(np.log(largest / least) / np.log(WIDEN))
         starts += [(one, False) for one in look.plainest(inward, radii)]
+    surface = colours[whole][:, :1].astype(np.float32)
+    usual, own = float(np.median(surface)), max(CONTRAST, 2 * float(_spreads(surface)[0]))
     rows, columns = np.indices(whole.shape)
     drilled = 0
     for start, seen in starts:
@@ -127,12 +129,16 @@ def find_drilled(
         if circle is None or not _has_room(circle, inward, least, largest):
             continue
         away = np.hypot(columns - circle[0], rows - circle[1])
-        if not _is_in_own_surface(colours, away, circle[2], whole):
+        beyond = away - OUTSIDE * circle[2]
+        inside = colours[away < INSIDE * circle[2]].astype(np.float32)
+        about = colours[(beyond > 0) & (beyond < ABOUT_PX)].astype(np.float32)
+        # What lies about it is as dark as the blank mostly is: no strap, no ring.
+        if abs(usual - float(np.median(about[:, 0]))) > own:
             continue
         if (
-            _is_unlike(colours, away, circle[2])
+            _is_unlike(inside, about)
             if seen
-            else circle[2] > LARGER * least and _is_darker_or_lighter(colours, away, circle[2])
+            else circle[2] > LARGER * least and _is_darker_or_lighter(inside, about)
         ):
             holes |= away <= circle[2]
             drilled += 1
@@ -240,9 +246,8 @@ class _Look:
         return np.asarray(arcs.max(axis=1) * np.sqrt(PER_ARC))
 
 
-def _is_unlike(colours: NDArray[np.uint8], away: FloatArray, radius: float) -> bool:
-    """Whether what lies within a circle is unlike what lies about it."""
-    inside, about = _within_and_about(colours, away, radius)
+def _is_unlike(inside: Picture, about: Picture) -> bool:
+    """Whether colours (N, 3) within a circle are unlike those about it."""
     off = (np.abs(inside - np.median(about, axis=0)) / _spreads(about)).max(axis=1)
     return all(
         float(np.mean(off > noises)) >= share
@@ -250,32 +255,11 @@ def _is_unlike(colours: NDArray[np.uint8], away: FloatArray, radius: float) -> b
     )
 
 
-def _is_darker_or_lighter(colours: NDArray[np.uint8], away: FloatArray, radius: float) -> bool:
+def _is_darker_or_lighter(inside: Picture, about: Picture) -> bool:
     """Whether what lies within a circle is plainly darker or lighter than what lies about it."""
-    inside, about = (one[:, :1] for one in _within_and_about(colours, away, radius))
+    inside, about = inside[:, :1], about[:, :1]
     least = max(CONTRAST, UNLIKE_NOISES[0] * float(_spreads(about)[0]))
     return float(np.mean(np.abs(inside - np.median(about)) > least)) >= CONTRAST_SHARE
-
-
-def _is_in_own_surface(
-    colours: NDArray[np.uint8], away: FloatArray, radius: float, whole: MaskArray
-) -> bool:
-    """Whether what lies about a circle is as dark as the blank mostly is, not a strap or a ring."""
-    about = _within_and_about(colours, away, radius)[1][:, :1]
-    surface = colours[whole][:, :1].astype(np.float32)
-    reach = max(CONTRAST, 2 * float(_spreads(surface)[0]))
-    return bool(abs(np.median(surface) - np.median(about)) <= reach)
-
-
-def _within_and_about(
-    colours: NDArray[np.uint8], away: FloatArray, radius: float
-) -> tuple[Picture, Picture]:
-    """Colours (N, 3) of what lies within a circle and of what lies about it."""
-    beyond = away - OUTSIDE * radius
-    return (
-        colours[away < INSIDE * radius].astype(np.float32),
-        colours[(beyond > 0) & (beyond < ABOUT_PX)].astype(np.float32),
-    )
 
 
 def _spreads(values: Picture) -> FloatArray:

@@ -71,7 +71,7 @@ def find_holes(
         if large and clear[box][hole].mean() > HOLE_LIKENESS:
             holes[box] |= filled(hole)
             continue
-        about = dilated(hole, 4) & ~dilated(hole, 2) & ~gaps[box]
+        about = _about(hole, 2) & ~gaps[box]
         inside, outside = colours[box][hole], colours[box][about]
         if not len(outside):
             continue
@@ -85,6 +85,11 @@ def find_holes(
         if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= filled(hole)
     return holes
+
+
+def _about(hole: MaskArray, width_px: int) -> MaskArray:
+    """Band so wide about a hole, clear of its blurred edge."""
+    return np.asarray(dilated(hole, 2 + width_px) & ~dilated(hole, 2))
 
 
 def _is_compact(outline: NDArray[np.int32]) -> bool:
@@ -101,7 +106,7 @@ def showing_sheet(holes: MaskArray, evidence: Evidence) -> MaskArray:
     kept = np.zeros_like(holes)
     for label in range(1, count):
         hole = labels == label
-        about = dilated(hole, ABOUT_PX + 2) & ~dilated(hole, 2)
+        about = _about(hole, ABOUT_PX)
         black = LIGHTER * float(np.median(light[about])) if about.any() else LEAST_LIGHT
         if np.quantile(light[hole], 1 - LIGHTEST_SHARE) > min(LEAST_LIGHT, black):
             kept |= hole

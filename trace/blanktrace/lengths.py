@@ -27,7 +27,8 @@ SIZES = ("length", "width", "disc", "tab", "loop", "hole")
 PARTS = ("disc", "tab", "loop", "body")
 """The parts of a blank that can have a height of their own."""
 
-_IN_MM = Fraction("25.4")
+MM_PER_INCH = 25.4
+_IN_MM = Fraction(str(MM_PER_INCH))
 _UNITS_MM = {
     Fraction(1): ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
     Fraction(10): ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),

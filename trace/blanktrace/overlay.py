@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from scipy.spatial import KDTree
 
+from blanktrace.lengths import MM_PER_INCH
 from blanktrace.outline import Outline
 from blanktrace.overlay_text import INK, TEXT_PX, draw_panel
 from blanktrace.photo_crop import (
@@ -61,7 +62,6 @@ NAME_ROOM_PX = 90
 OUTLINE_COLOUR = "#d55e00"  # vermilion
 DISC_COLOUR = "#0072b2"  # blue
 
-MM_PER_INCH = 25.4
 STEPS = (1, 2, 5)
 """Lengths of scale bars: these times a power of ten."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from PIL import Image, ImageDraw, ImageFont
 
-from blanktrace.lengths import format_length
+from blanktrace.lengths import MM_PER_INCH, format_length
 from blanktrace.outline import Outline
 from blanktrace.parts import Part
 from blanktrace.sizes import measured_itself, overall_mm
@@ -25,7 +25,6 @@ GREY = "#555555"
 BLUE = "#0072b2"
 VERMILION = "#d55e00"
 
-MM_PER_INCH = 25.4
 LARGEST_CAUSES = 3
 MOST_SIZES = 10
 

@@ -263,10 +263,10 @@ def _with_holes(blank: MaskArray, guess: NDArray[np.uint8], evidence: Evidence) 
 
 def _cut_colours(loss: Picture, noise: float) -> NDArray[np.uint8]:
     """Spread darkness and colour over 8 bits, colour the wider."""
-    darkness = 230 - 150 * loss.mean(axis=2)
+    dark = loss.mean(axis=2)
     # What little light a black blank sends back has no hue but the noise's.
-    told = np.clip((1 - loss.mean(axis=2)) / (DIM_NOISES * noise), 0, 1)
-    return _eight_bits(darkness, told * _hues(loss, DARKEST))
+    told = np.clip((1 - dark) / (DIM_NOISES * noise), 0, 1)
+    return _eight_bits(230 - 150 * dark, told * _hues(loss, DARKEST))
 
 
 def _deep_colours(loss: Picture) -> NDArray[np.uint8]:
