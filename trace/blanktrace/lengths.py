@@ -68,7 +68,9 @@ _LAST_UNIT = re.compile(r"""["']$|[^\W\d_]+\.?$""")
 _BETWEEN_SIDES = re.compile(r" ?(?:x|\bby\b) ?")
 
 
-def parse_length_mm(length: str | float | Real, *, what: str = "length") -> float:
+def parse_length_mm(
+    length: str | float | Real, *, what: str = "length", most_mm: float = MAX_MM
+) -> float:
     """Read one length.
 
     Parameters
@@ -79,11 +81,13 @@ def parse_length_mm(length: str | float | Real, *, what: str = "length") -> floa
         ``2½``; feet with inches. A number means millimetres.
     what : str
         What is being read, to open the message with.
+    most_mm : float
+        The longest that makes sense.
 
     Returns
     -------
     float
-        The length in mm, from `MIN_MM` to `MAX_MM`.
+        The length in mm, from `MIN_MM` to `most_mm`.
 
     Raises
     ------
@@ -114,8 +118,8 @@ def parse_length_mm(length: str | float | Real, *, what: str = "length") -> floa
         raise TypeError(f"{what} must be text or a number of mm, got {type(length).__name__}")
     if not math.isfinite(mm) or mm <= 0:
         raise LengthError(f"{what}: {shown} is not above zero. Write a length such as 62mm.")
-    if not MIN_MM <= mm <= MAX_MM:
-        limit = f"less than {MIN_MM:g} mm" if mm < MIN_MM else f"more than {MAX_MM:g} mm"
+    if not MIN_MM <= mm <= most_mm:
+        limit = f"less than {MIN_MM:g} mm" if mm < MIN_MM else f"more than {most_mm:g} mm"
         raise LengthError(f"{what}: {shown} is {limit}. Check the number and its unit.")
     return mm
 

@@ -40,6 +40,9 @@ Length = str | float
 DIAGONAL_35_MM = 43.267
 """Diagonal of the 36 x 24 mm frame."""
 
+MOST_MEASURED_MM = 1000.0
+"""Longer than calipers measure: inches were written for millimetres, or m for cm."""
+
 MOST_TILT_DEG = 20.0
 """A lean beyond this is no photograph from above, or a rim traced wrongly."""
 
@@ -252,7 +255,7 @@ def _measure(
             f"exactly one of disc, length and width sets the scale, got {len(given)} of them"
         )
     name, size = given[0]
-    return name, parse_length_mm(size, what=name)
+    return name, parse_length_mm(size, what=name, most_mm=MOST_MEASURED_MM)
 
 
 def _others(also: Sequence[str] | Mapping[str, Length], measured: Measured) -> dict[str, float]:
