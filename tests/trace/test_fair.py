@@ -6,6 +6,7 @@ from scipy import ndimage
 from shapely import LinearRing, Point, box, get_coordinates, points
 
 from blanktrace.fair import fair_ring
+from blanktrace.path import Path
 from tests.trace.shapes import dense, leaf
 
 SPACING_PX = 1.5
@@ -109,3 +110,11 @@ def test_a_ring_that_has_closed_up_stays_where_it_is():
     )
     assert np.all(np.isfinite(faired.joined_px))
     assert np.abs(faired.joined_px - ring).max() < 1.0
+
+
+def test_points_are_not_drawn_to_where_pieces_nearly_in_line_meet(monkeypatch):
+    far = Path([(9.0, 0.0), (10.0, 0.0), (10.0, 1.0)], [0.0, 0.0, 0.0])
+    monkeypatch.setattr("blanktrace.fair.join_pieces", lambda *_, **__: far)
+    ring = ring_of(box(0, 0, 150, 90))
+    faired = fair_ring(ring, np.full(len(ring), 0.3), spacing_px=SPACING_PX)
+    assert np.abs(faired.joined_px - ring).max() < 1e-9

@@ -7,7 +7,8 @@ blurred step is half way up where the sharp one was.
 
 A shadow lies against the blank, so a profile can hold two steps: sheet to shadow,
 and shadow to blank. Twice the step between the two kinds of surface is placed
-roughly, by `kind`, then exactly, at the peak of the derivative.
+roughly, by `kind`, then exactly, at the peak of the derivative; beside a dark blank in
+the shade, though, the peak is where the shade ends, so there it is followed but a little.
 
 Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
 """
@@ -19,7 +20,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.spatial import cKDTree
 from scipy.special import expit
 
 from blanktrace.corner import restore_corners
@@ -60,11 +60,14 @@ BRIGHTER_POWER = 0.3
 """Power of light in which a step up from the shadow beside a blank is placed, as measured on
 synthetic photographs; a step down to the blank is placed in light itself."""
 
-SURELY_APART, LEAST_APART = 40.0, 1e-3
-BELIEVED_REACHES = 0.28
-"""Squared difference of blank and sheet, in spreads, from which their step by kind is sure; and how
-far from that the steepest place is believed, in each of two looks: in shade, the steepest is the
-shade's own end. Where they differ less, so much more."""
+SHADE_BLURS = 0.4
+PLAIN_REACHES = 0.5
+"""How far the steepest place is believed in each look: in reaches of the rough boundary beside lit
+sheet, and where the blank is brighter than what is beside it; else, in shade, where the steepest
+may be the shade's own end, in blurs."""
+
+CLEAR_BLURS, SHADE_LOSS = 2.5, 0.15
+"""Where the light beyond an edge is clear of its blur, and what loss of it is shade."""
 
 EVEN_LOSS = 0.02
 """Difference of loss that blank and surroundings need to be one or the other."""
@@ -153,20 +156,21 @@ def locate_edge(
     ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
     for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
         profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
-        shift, apart = surface_change(profiles, offsets, reach)
-        known, ring = ring, _resampled(_moved(ring, reach, shift), SPACING_PX)
-    unsure = np.maximum(SURELY_APART / np.maximum(apart, LEAST_APART), 1.0)
-    tree = cKDTree(known)
+        shift = surface_change(profiles, offsets, reach)
+        ring = _resampled(_moved(ring, reach, shift), SPACING_PX)
     blur_px = SHARP_PX
     for _ in range(2):
         ring = _resampled(ring, SPACING_PX)
-        farthest = BELIEVED_REACHES * reach_px * unsure[tree.query(ring)[1]]
         outward = _outward(ring, 2 * SPACING_PX)
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
+        plain = np.maximum(
+            _lit(profiles, offsets, blur_px), 1 - _darker(profiles, offsets, blur_px)
+        )
         blur_px = max(SHARP_PX, float(np.median(blur)))
+        farthest = np.maximum(SHADE_BLURS * blur_px, PLAIN_REACHES * reach_px * plain)
+        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     doubt_px = edge_doubt_px(
         profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
@@ -182,6 +186,19 @@ def locate_edge(
         loss_beside=_loss_beside(profiles, offsets, blur_px),
         blur_px=float(np.median(blur)),
     )
+
+
+def _lit(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
+    """Say how far the sheet beyond each point is lit and not in shade, 0 to 1."""
+    beyond = profiles[:, offsets > CLEAR_BLURS * blur_px].mean(axis=(1, 2))
+    return np.asarray(np.clip(1 - along_ring(beyond[:, None], BESIDE_PX)[:, 0] / SHADE_LOSS, 0, 1))
+
+
+def _darker(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
+    """Say how far the blank is darker than what is beside it, 0 to 1."""
+    inside, outside = offsets < -blur_px, offsets > blur_px
+    more = profiles[:, inside].mean(axis=(1, 2)) - profiles[:, outside].mean(axis=(1, 2))
+    return np.asarray(expit(along_ring(more[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS))
 
 
 def _steepest(
@@ -223,10 +240,8 @@ def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> Float
     that it stands against, and a camera sharpens the root of light or so: both move
     the middle of a step up from a shadow inward.
     """
-    inside, outside = offsets < -blur_px, offsets > blur_px
-    darker = profiles[:, inside].mean(axis=(1, 2)) - profiles[:, outside].mean(axis=(1, 2))
-    share = expit(along_ring(darker[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS)
-    power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * share
+    darker = _darker(profiles, offsets, blur_px)
+    power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * darker
     return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
 
 

@@ -66,6 +66,9 @@ FEWEST_CORNERS = 3
 NEIGHBOURHOOD = 3
 """Segments near which a point's place is looked for: its own, and one to either side."""
 
+MOST_ASTRAY = 12.0
+"""Points are brought no farther than this many doubts."""
+
 FLAT = 1e-5
 """Chords that stand for arcs while points are brought to them, as a share of the ring's extent."""
 
@@ -151,12 +154,24 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
         return apart, apart
     for stiffness in STIFFNESSES:
         path = join_pieces(split, stiffness_mm=stiffness, doubt_mm=doubt)
-        vertices = path.flattened(FLAT)
-        if len(vertices) >= FEWEST_CORNERS and (laid := LinearRing(vertices)).is_simple:
-            break
-    else:
-        # Two sides of a crack, laid on or across each other: there the points stay where they are.
-        return apart, split.ring
+        joined = _brought(split, owned, path, doubt)
+        if joined is None:
+            continue
+        astray = np.hypot(*(joined - split.ring).T)
+        if np.all(astray < MOST_ASTRAY * doubt):
+            return apart, joined
+    # Two sides of a crack, laid on or across each other, or pieces so nearly in line that they meet
+    # far away: there the points stay where they are.
+    return apart, split.ring
+
+
+def _brought(
+    split: Segmentation, owned: list[NDArray[np.intp]], path: Path, doubt: FloatArray
+) -> FloatArray | None:
+    """Bring a ring's points to the path of its pieces; None if that crosses itself."""
+    vertices = path.flattened(FLAT)
+    if len(vertices) < FEWEST_CORNERS or not (laid := LinearRing(vertices)).is_simple:
+        return None
     places = []
     for piece, own in enumerate(owned):
         line = _about(path, piece)
@@ -174,7 +189,7 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
             along[nearest] += off[nearest]
     joined = np.empty_like(split.ring)
     joined[order] = get_coordinates(laid.interpolate(along % laid.length))
-    return apart, joined
+    return joined
 
 
 def _about(path: Path, piece: int) -> LineString:

@@ -105,7 +105,7 @@ SOFTER = 1.8
 FEWEST_VOTERS = 30
 """Rays that an ellipse is fitted to at least."""
 
-FARTHEST = 0.25
+FARTHEST = 0.35
 """How far from the rim found the boundary may have run, as a share of the radius."""
 
 SETTLINGS = (2.0, 2.0, 1.0, 1.0)

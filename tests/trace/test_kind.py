@@ -1,0 +1,59 @@
+"""Where the kind of surface changes, in profiles that anyone can draw."""
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from blanktrace.kind import surface_change
+
+REACH_PX = 4.0
+OFFSETS = np.arange(-6.0, 6.01, 0.5)
+GREEN, CHERRY = (0.045, 0.075, 0.045), (0.42, 0.22, 0.12)
+LIT, SHADE = (1.0, 1.0, 1.0), (0.09, 0.09, 0.09)
+
+
+def profiles(inside, outside, *, edge, blur=1.0, count=60):
+    """The same blurred profile for every point of a ring: loss of light."""
+    fine = np.arange(-12.0, 12.01, 0.05)
+    light = np.where((fine < edge)[:, None], inside, outside(fine - edge))
+    light = ndimage.gaussian_filter1d(light, blur / 0.05, axis=0)
+    seen = np.column_stack([np.interp(OFFSETS, fine, light[:, k]) for k in range(3)])
+    noise = np.random.default_rng(1).normal(0, 0.002, (count, len(OFFSETS), 3))
+    return 1 - (seen + noise)
+
+
+def even(light):
+    return lambda away: np.broadcast_to(light, (len(away), 3))
+
+
+def ramp(start, slope):
+    """A soft shadow: grey, and the lighter the farther out."""
+    return lambda away: np.clip(start + slope * away, 0, 1)[:, None] * np.ones(3)
+
+
+def walled(wide, shaded, beyond):
+    """A side of the blank in the shade, so many px wide, and then the sheet."""
+    return lambda away: np.where((away < wide)[:, None], shaded, beyond)
+
+
+@pytest.mark.parametrize("edge", [-1.5, 0.0, 1.5])
+@pytest.mark.parametrize(
+    ("inside", "outside"),
+    [
+        pytest.param(CHERRY, even(LIT), id="wood on lit sheet"),
+        pytest.param(CHERRY, even(SHADE), id="wood beside its shadow"),
+        pytest.param(GREEN, even(SHADE), id="dark strap beside a shadow as dark"),
+        pytest.param(GREEN, ramp(0.06, 0.05), id="dark strap in a shadow that lightens outward"),
+        pytest.param(
+            CHERRY, walled(2.5, 0.3 * np.array(CHERRY), SHADE), id="wood, and its own shaded side"
+        ),
+    ],
+)
+def test_the_change_is_met_within_a_blur(inside, outside, edge):
+    shift = surface_change(profiles(inside, outside, edge=edge), OFFSETS, REACH_PX)
+    assert np.median(shift) == pytest.approx(edge, abs=1.0)
+
+
+def test_darkness_alone_tells_grey_from_lit_sheet():
+    shift = surface_change(profiles((0.2, 0.2, 0.2), even(LIT), edge=1.0), OFFSETS, REACH_PX)
+    assert np.median(shift) == pytest.approx(1.0, abs=1.0)
