@@ -1,4 +1,4 @@
-"""Photographs in: every format, every rotation tag, every way to be unreadable."""
+"""Photographs in: every format, depth, colour profile and rotation tag."""
 
 from __future__ import annotations
 
@@ -8,84 +8,28 @@ import struct
 import zlib
 from pathlib import Path
 
-import cv2
 import numpy as np
-import pillow_heif
 import pytest
 from PIL import Image, ImageCms
 
-from blanktrace import photo
-from blanktrace.errors import PhotoError
-from blanktrace.photo import Photo, read_photo
+from blanktrace.photo import read_photo
+from tests.trace.photo_files import (
+    EXIF_IFD,
+    FORMAT_IDS,
+    FORMATS,
+    JPEG,
+    ORIENTATION,
+    as_stored,
+    assert_scene,
+    cv2_bytes,
+    encoded,
+    ramp16,
+    scene,
+    tiff16,
+)
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
-ORIENTATION, EXIF_IFD = 0x0112, 0x8769
 F35, FOCAL, PLANE_X, PLANE_UNIT = 0xA405, 0x920A, 0xA20E, 0xA210
-
-# The corners of the scene, read upright: red, green / blue, black; grey between.
-CORNERS = {(0, 0): (230, 0, 0), (0, -1): (0, 180, 0), (-1, 0): (0, 0, 220), (-1, -1): (0, 0, 0)}
-
-
-def scene(*, height: int = 96, width: int = 128) -> np.ndarray:
-    rgb = np.full((height, width, 3), 200, np.uint8)
-    block = 32
-    rgb[:block, :block] = CORNERS[0, 0]
-    rgb[:block, -block:] = CORNERS[0, -1]
-    rgb[-block:, :block] = CORNERS[-1, 0]
-    rgb[-block:, -block:] = CORNERS[-1, -1]
-    return rgb
-
-
-def as_stored(upright: np.ndarray, orientation: int) -> np.ndarray:
-    """Turn a scene into the rows a camera with that tag stores (Exif 2.32, tag 274)."""
-    # Row 0 and column 0 of the stored picture are these sides of the scene.
-    flips = {
-        1: upright,  # top, left
-        2: upright[:, ::-1],  # top, right
-        3: upright[::-1, ::-1],  # bottom, right
-        4: upright[::-1],  # bottom, left
-        5: upright.transpose(1, 0, 2),  # left, top
-        6: upright[:, ::-1].transpose(1, 0, 2),  # right, top
-        7: upright[::-1, ::-1].transpose(1, 0, 2),  # right, bottom
-        8: upright[::-1].transpose(1, 0, 2),  # left, bottom
-    }
-    return np.ascontiguousarray(flips.get(orientation, upright))
-
-
-def encoded(rgb: np.ndarray, fmt: str, *, tags: dict | None = None, **options) -> bytes:
-    exif = Image.Exif()
-    of_shot = dict(tags or {})
-    if ORIENTATION in of_shot:
-        exif[ORIENTATION] = of_shot.pop(ORIENTATION)
-    if of_shot:
-        exif[EXIF_IFD] = of_shot
-    out = io.BytesIO()
-    if fmt == "HEIF":
-        heif = pillow_heif.from_pillow(Image.fromarray(rgb))
-        heif.save(out, exif=exif.tobytes(), quality=-1, chroma=444, matrix_coefficients=0)
-    else:
-        Image.fromarray(rgb).save(out, fmt, exif=exif, **options)
-    return out.getvalue()
-
-
-def tiff16(rgb: np.ndarray, *, orientation: int = 1) -> bytes:
-    """Write the plainest TIFF (TIFF 6.0, Adobe 1992, section 6) at 16 bits a colour."""
-    height, width, colours = rgb.shape
-    count = 10
-    after = 8 + 2 + 12 * count + 4
-    depths = struct.pack("<3H", 16, 16, 16)
-    tags = [(256, 4, 1, width), (257, 4, 1, height), (258, 3, 3, after), (259, 3, 1, 1)]
-    tags += [(262, 3, 1, 2), (273, 4, 1, after + len(depths)), (274, 3, 1, orientation)]
-    tags += [(277, 3, 1, colours), (278, 4, 1, height), (279, 4, 1, rgb.nbytes)]
-    folder = struct.pack("<H", count) + b"".join(struct.pack("<HHII", *t) for t in tags)
-    return b"II*\0\x08\0\0\0" + folder + bytes(4) + depths + rgb.astype("<u2").tobytes()
-
-
-def assert_scene(read: Photo, *, within: int = 0) -> None:
-    full = 257 if read.bit_depth == 16 else 1
-    assert read.rgb.shape == (96, 128, 3)
-    assert np.abs(read.rgb.astype(int) - scene().astype(int) * full).max() <= within * full
-
 
 # How often a stored picture is turned clockwise to be upright: rot90 turns the other way.
 TURNS = {
@@ -94,12 +38,6 @@ TURNS = {
     for turns in range(4)
     if np.array_equal(np.rot90(as_stored(scene(), orientation), -turns), scene())
 }
-LOSSLESS = {"PNG": {}, "TIFF": {}, "WEBP": {"lossless": True}, "HEIF": {}}
-JPEG = {"quality": 100, "subsampling": 0}
-FORMATS = [("JPEG", JPEG, 3), ("JPEG", JPEG | {"progressive": True}, 3)]
-FORMATS += [(fmt, options, 0) for fmt, options in LOSSLESS.items()]
-FORMATS += [("TIFF", {"compression": "tiff_lzw"}, 0)]
-FORMAT_IDS = ["jpeg", "progressive", "png", "tiff", "webp", "heic", "tiff-lzw"]
 
 
 @pytest.mark.parametrize(("fmt", "options", "within"), FORMATS, ids=FORMAT_IDS)
@@ -172,15 +110,6 @@ def test_damaged_tags_count_as_absent() -> None:
     broken = b"Exif\0\0II*\0\xff\xff\xff\x7f"
     data = data[:2] + b"\xff\xe1" + struct.pack(">H", len(broken) + 2) + broken + data[2:]
     assert_scene(read_photo(data), within=3)
-
-
-def ramp16() -> np.ndarray:
-    """Every value apart from its neighbours by less than one 8-bit step."""
-    return np.arange(96 * 128 * 3, dtype=np.uint16).reshape(96, 128, 3)
-
-
-def cv2_bytes(kind: str, pixels: np.ndarray) -> bytes:
-    return cv2.imencode(kind, pixels)[1].tobytes()
 
 
 @pytest.mark.parametrize("kind", [".png", ".tiff"])
@@ -325,55 +254,6 @@ def test_reads_array(array: np.ndarray, expected: np.ndarray) -> None:
     assert not np.shares_memory(read.rgb, array)
 
 
-@pytest.mark.parametrize(
-    ("source", "error"),
-    [
-        (np.zeros((96, 128, 2), np.uint8), ValueError),
-        (np.zeros((96, 128, 3), np.int32), TypeError),
-        (np.full((96, 128), 1.5), ValueError),
-        (np.full((96, 128), np.nan), ValueError),
-        (12, TypeError),
-    ],
-    ids=["two-colours", "int32", "above-1", "nan", "number"],
-)
-def test_refuses_callers_mistake(source: object, error: type) -> None:
-    with pytest.raises(error) as caught:
-        read_photo(source)
-    assert not isinstance(caught.value, PhotoError)
-
-
-@pytest.mark.parametrize("part", [0.3, 0.6, 0.99])
-@pytest.mark.parametrize(("fmt", "options", "_within"), FORMATS, ids=FORMAT_IDS)
-def test_refuses_truncated(fmt: str, options: dict, _within: int, part: float) -> None:
-    noisy = np.random.default_rng(3).integers(0, 32, (256, 256, 3), np.uint8)
-    data = encoded(noisy, fmt, **options)
-    with pytest.raises(PhotoError, match=r"cut short.*Copy it"):
-        read_photo(data[: int(part * len(data))])
-
-
-@pytest.mark.parametrize("part", [0.3, 0.6, 0.99])
-@pytest.mark.parametrize("kind", [".png", ".tiff"])
-def test_refuses_truncated_16_bit(kind: str, part: float) -> None:
-    data = cv2_bytes(kind, ramp16())
-    with pytest.raises(PhotoError, match="cut short"):
-        read_photo(data[: int(part * len(data))])
-
-
-def test_refuses_jpeg_whose_tail_was_never_copied() -> None:
-    data = encoded(scene(), "JPEG", **JPEG)
-    half = len(data) // 2
-    with pytest.raises(PhotoError, match="cut short"):
-        read_photo(data[:half] + bytes(len(data) - half))
-
-
-def test_thumbnail_does_not_pass_for_the_end_of_a_jpeg() -> None:
-    thumbnail = b"Exif\0\0" + encoded(scene(), "JPEG")
-    segment = b"\xff\xe1" + struct.pack(">H", len(thumbnail) + 2) + thumbnail
-    data = encoded(scene(), "JPEG", **JPEG)
-    with pytest.raises(PhotoError, match="cut short"):
-        read_photo(data[:2] + segment + data[2 : len(data) // 2])
-
-
 def test_what_follows_the_end_of_a_jpeg_is_ignored() -> None:
     assert_scene(read_photo(encoded(scene(), "JPEG", **JPEG) + b"trailer" * 99), within=3)
 
@@ -384,88 +264,6 @@ def test_reads_first_of_several_pictures() -> None:
     Image.fromarray(scene()).save(out, "MPO", save_all=True, append_images=[other], **JPEG)
     assert Image.open(out).format == "MPO"
     assert_scene(read_photo(out.getvalue()), within=3)
-
-
-def headed(width_px: int, height_px: int) -> bytes:
-    """Write a PNG that claims a size and holds nothing."""
-    data = bytearray(encoded(np.zeros((1, 1, 3), np.uint8), "PNG"))
-    struct.pack_into(">II", data, 16, width_px, height_px)
-    struct.pack_into(">I", data, 29, zlib.crc32(data[12:29]))
-    return bytes(data)
-
-
-@pytest.mark.parametrize(
-    ("source", "expected"),
-    [
-        (headed(12001, 10000), r"12001 x 10000 px; at most 120 megapixels.*smaller copy"),
-        (headed(60000, 60000), r"more than 120 megapixels.*smaller copy"),
-        (headed(63, 4000), r"only 63 x 4000 px; at least 64 px.*not a thumbnail"),
-        (np.zeros((63, 64), np.uint8), r"only 64 x 63 px"),
-        (b"", r"is empty.*Copy it"),
-        (b"%PDF-1.7 order form" * 9, r"JPEG, PNG, TIFF, WebP or HEIC is needed.*Export"),
-        (b"\0\0\0\x18ftypisom" + bytes(99), r"HEIC is needed"),
-        (b"\0\0\0\x18ftypheic" + bytes(99), r"damaged or cut short"),
-    ],
-    ids=["large", "huge", "small", "small-array", "empty", "pdf", "film", "heic-header-alone"],
-)
-def test_refuses(source: bytes | np.ndarray, expected: str) -> None:
-    with pytest.raises(PhotoError, match=expected) as caught:
-        read_photo(source)
-    assert str(caught.value).startswith("The photo ")
-
-
-def test_size_is_refused_before_decoding(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(photo, "decode", lambda *_: pytest.fail("decoded"))
-    with pytest.raises(PhotoError, match="at most 120"):
-        read_photo(headed(12001, 10000))
-
-
-def test_large_picture_brings_no_warning() -> None:
-    # Between Pillow's own warning (89 megapixels) and the limit: only the data are missing.
-    with pytest.raises(PhotoError, match="cut short"):
-        read_photo(headed(10000, 11000))
-
-
-@pytest.mark.parametrize("tag", [(0xC612, b"\1\4\0\0"), (0x00FE, 1)], ids=["dng", "preview"])
-def test_refuses_raw_file(tag: tuple) -> None:
-    out = io.BytesIO()
-    Image.fromarray(scene()).save(out, "TIFF", tiffinfo=dict([tag]))
-    with pytest.raises(PhotoError, match=r"raw file.*Export"):
-        read_photo(out.getvalue())
-
-
-def test_refuses_32_bit_tiff() -> None:
-    with pytest.raises(PhotoError, match="32 bits"):
-        read_photo(cv2_bytes(".tiff", np.zeros((96, 128), np.float32)))
-
-
-def test_refuses_missing_file(tmp_path: Path) -> None:
-    with pytest.raises(PhotoError, match=r"tag\.jpg does not exist\. Check"):
-        read_photo(tmp_path / "tag.jpg")
-
-
-def test_refuses_folder(tmp_path: Path) -> None:
-    with pytest.raises(PhotoError, match="is a folder"):
-        read_photo(str(tmp_path))
-
-
-def test_refuses_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def locked(*_: object) -> None:
-        raise PermissionError(13, "Permission denied")
-
-    monkeypatch.setattr(Path, "open", locked)
-    with pytest.raises(PhotoError, match=r"cannot be opened \(Permission denied\)"):
-        read_photo(tmp_path / "tag.jpg")
-
-
-def test_photo_is_checked() -> None:
-    source = "nothing: the photo does not tell its focal length"
-    with pytest.raises(ValueError, match="focal_px must be above 0"):
-        Photo(scene(), 0.0, source, "tag")
-    with pytest.raises(ValueError, match="must be uint8 or uint16"):
-        Photo(scene().astype(float), None, source, "tag")
-    with pytest.raises(ValueError, match=r"must be \(H, W, 3\)"):
-        Photo(scene()[..., 0], None, source, "tag")
 
 
 def test_plain_jpeg_agrees_with_pillow() -> None:

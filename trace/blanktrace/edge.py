@@ -55,7 +55,6 @@ LEAST_REACH_FINE_PX = 1.2
 COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
-
 BRIGHTER_POWER = 0.3
 """Power of light in which a step up from the shadow beside a blank is placed, as measured on
 synthetic photographs; a step down to the blank is placed in light itself."""
@@ -164,10 +163,9 @@ def locate_edge(
         outward = _outward(ring, 2 * SPACING_PX)
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
-        shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        plain = np.maximum(
-            _lit(profiles, offsets, blur_px), 1 - _darker(profiles, offsets, blur_px)
-        )
+        darker = _darker(profiles, offsets, blur_px)
+        shift, strength, blur = _steepest(_as_seen(profiles, darker), offsets, reach, blur_px)
+        plain = np.maximum(_lit(profiles, offsets, blur_px), 1 - darker)
         blur_px = max(SHARP_PX, float(np.median(blur)))
         farthest = np.maximum(SHADE_BLURS * blur_px, PLAIN_REACHES * reach_px * plain)
         ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
@@ -190,15 +188,15 @@ def locate_edge(
 
 def _lit(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
     """Say how far the sheet beyond each point is lit and not in shade, 0 to 1."""
-    beyond = profiles[:, offsets > CLEAR_BLURS * blur_px].mean(axis=(1, 2))
-    return np.asarray(np.clip(1 - along_ring(beyond[:, None], BESIDE_PX)[:, 0] / SHADE_LOSS, 0, 1))
+    loss = _mean_loss(profiles[:, offsets > CLEAR_BLURS * blur_px])
+    return np.asarray(np.clip(1 - loss / SHADE_LOSS, 0, 1))
 
 
 def _darker(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
     """Say how far the blank is darker than what is beside it, 0 to 1."""
     inside, outside = offsets < -blur_px, offsets > blur_px
     more = profiles[:, inside].mean(axis=(1, 2)) - profiles[:, outside].mean(axis=(1, 2))
-    return np.asarray(expit(along_ring(more[:, None], 2 * ALONG_PX)[:, 0] / EVEN_LOSS))
+    return np.asarray(expit(along_ring(more, 2 * ALONG_PX) / EVEN_LOSS))
 
 
 def _steepest(
@@ -206,7 +204,6 @@ def _steepest(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the steepest place near the ring: shift, strength and blur, point by point."""
     window = np.exp(-0.5 * ((offsets + COLOUR_BLEED_PX) / reach_px) ** 2)
-    profiles = _as_seen(profiles, offsets, blur_px)
     slopes = ndimage.gaussian_filter1d(profiles, blur_px / STEP_PX, axis=1, order=1)
     # The channels in the proportion in which they change just here, up or down.
     weight = along_ring(np.einsum("nsc,s->nc", slopes, window), 2 * reach_px)
@@ -230,7 +227,7 @@ def _steepest(
     return np.asarray(shift, dtype=np.float64), strength, blur
 
 
-def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
+def _as_seen(profiles: FloatArray, darker: FloatArray) -> FloatArray:
     """Bring light to a scale on which a step's middle is where the edge is.
 
     Notes
@@ -240,7 +237,6 @@ def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> Float
     that it stands against, and a camera sharpens the root of light or so: both move
     the middle of a step up from a shadow inward.
     """
-    darker = _darker(profiles, offsets, blur_px)
     power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * darker
     return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
 
@@ -248,8 +244,12 @@ def _as_seen(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> Float
 def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
     """Average what is missing just outside each point, off its blur."""
     near, far = BESIDE_BLURS
-    beside = (offsets >= near * blur_px) & (offsets <= far * blur_px)
-    return along_ring(profiles[:, beside].mean(axis=(1, 2))[:, None], BESIDE_PX)[:, 0]
+    return _mean_loss(profiles[:, (offsets >= near * blur_px) & (offsets <= far * blur_px)])
+
+
+def _mean_loss(beside: FloatArray) -> FloatArray:
+    """Average some samples of each profile, and along the ring."""
+    return along_ring(beside.mean(axis=(1, 2)), BESIDE_PX)
 
 
 def _profiles(

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture, Sheet
+from blanktrace.hues import log_hues
 from blanktrace.masks import disc_kernel
 
 BLUER_SHADOW = (0.35, -0.40)
@@ -124,9 +125,9 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> Picture:
 
     A shadow may turn bluer (less red, more blue than green) but not otherwise.
     """
-    noise = [spread(side) for side in _hues(_some(loss[bare]))[:2]]
+    noise = [spread(side) for side in log_hues(_lit(_some(loss[bare])))[:2]]
     dark = np.maximum(np.maximum(loss[..., 0], loss[..., 1]), loss[..., 2]) > DEEP_HUE / 2
-    red, blue, light = _hues(loss[dark])
+    red, blue, light = log_hues(_lit(loss[dark]))
     # Noise in a ratio grows as the light falls.
     growth = np.exp(np.clip(-light, 0, 3) / 2)
     limit = [max(NOISES * one, 0.03) * growth + DEEP_HUE for one in noise]
@@ -137,11 +138,9 @@ def _deep_colour(loss: Picture, bare: MaskArray) -> Picture:
     return result
 
 
-def _hues(loss: Picture) -> tuple[Picture, Picture, Picture]:
-    """Logarithms of red over green, blue over green, and of all light, of pixels (N, 3)."""
-    ratio = np.log(np.maximum(1 - loss, DARKEST))
-    red, green, blue = ratio.T
-    return red - green, blue - green, (red + green + blue) / 3
+def _lit(loss: Picture) -> Picture:
+    """Light that comes back, but for what is too little to have a hue."""
+    return np.maximum(1 - loss, DARKEST)
 
 
 def _some(values: NDArray[np.float32]) -> NDArray[np.float32]:

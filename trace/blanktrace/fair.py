@@ -157,8 +157,7 @@ def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArra
         joined = _brought(split, owned, path, doubt)
         if joined is None:
             continue
-        astray = np.hypot(*(joined - split.ring).T)
-        if np.all(astray < MOST_ASTRAY * doubt):
+        if np.all(np.hypot(*(joined - split.ring).T) < MOST_ASTRAY * doubt):
             return apart, joined
     # Two sides of a crack, laid on or across each other, or pieces so nearly in line that they meet
     # far away: there the points stay where they are.

@@ -20,6 +20,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from blanktrace.hues import log_hues
 from blanktrace.profiles import STEP_PX, along_ring
 
 FloatArray = NDArray[np.float64]
@@ -116,9 +117,8 @@ def _noise(light: FloatArray) -> float:
 
 def _looks(light: FloatArray, floor: float) -> FloatArray:
     """Logarithms of light, of red over green and of blue over green, along the last axis."""
-    logs = np.log(light + floor)
-    red, green, blue = np.moveaxis(logs, -1, 0)
-    return np.stack([logs.mean(axis=-1), red - green, blue - green], axis=-1)
+    red, blue, lightness = log_hues(light + floor)
+    return np.stack([lightness, red, blue], axis=-1)
 
 
 def _unsure(light: FloatArray, floor: float, noise: float) -> FloatArray:

@@ -27,6 +27,7 @@ from blanktrace.cast import shed_cast
 from blanktrace.drilled import find_drilled
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
 from blanktrace.holes import fill_unlike_sheet, find_holes, showing_sheet
+from blanktrace.hues import log_hues
 from blanktrace.lost import disc_of, lost_parts, with_ring
 from blanktrace.masks import closed, dilated, disc_kernel, eroded, filled, opened
 
@@ -277,8 +278,7 @@ def _deep_colours(loss: Picture) -> NDArray[np.uint8]:
 
 def _hues(loss: Picture, darkest: float) -> Picture:
     """Logarithms of red over green and of blue over green, shape (2, h, w)."""
-    red, green, blue = np.moveaxis(np.log(np.maximum(1 - loss, 0) + darkest), 2, 0)
-    return np.stack([red - green, blue - green])
+    return np.stack(log_hues(np.maximum(1 - loss, 0) + darkest)[:2])
 
 
 def _eight_bits(darkness: Picture, hues: Picture) -> NDArray[np.uint8]:
