@@ -31,6 +31,7 @@ CLEAR_MM = 12.0
 TALLEST_MM = 6.0
 """No blank stands higher."""
 TRIES = 80
+"""Places tried from the height that was drawn; as many more are tried from ever higher."""
 
 
 def stand_camera(
@@ -66,7 +67,9 @@ def stand_camera(
     towards_deg, roll_deg = float(rng.uniform(0, 360)), float(rng.uniform(-8, 8))
     k1 = float(rng.uniform(-0.03, 0.02)) if rng.random() < 0.35 else 0.0
     off = rng.uniform(-0.22, 0.22, 2)
-    for _ in range(TRIES):
+    for tried in range(2 * TRIES):
+        if tried >= TRIES:
+            height_mm *= 1.01
         span_mm = height_mm * FILM_DIAGONAL_MM / focal35_mm * np.array(size) / np.hypot(*size)
         camera = Camera.over(
             span_mm * off,
