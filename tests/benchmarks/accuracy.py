@@ -4,7 +4,8 @@ Run ``python -m tests.benchmarks.accuracy [samples] [photos] [stress] [speed]`` 
 the repository's root, with ``trace`` and ``fixture`` on the path or the package installed;
 no names, every table. ``--cache DIR`` keeps the synthetic photographs for the next run;
 ``--scenes 3,20-25,leaf`` traces some of them alone, by number or by part of their name;
-``--afresh N`` draws them anew, under other lights, for an opinion that less tuning has touched.
+``--afresh N`` draws them anew, under other lights, and ``--unseen N`` draws the blanks themselves
+at random, for opinions that less tuning has touched.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, metavar="DIR", help="keeps synthetic photographs")
     parser.add_argument("--scenes", default="", metavar="WHICH", help="3,20-25,leaf: some alone")
     parser.add_argument("--afresh", type=int, default=0, metavar="N", help="scenes drawn anew")
+    parser.add_argument("--unseen", type=int, default=0, metavar="N", help="and of drawn blanks")
     parser.add_argument("--photos", type=Path, metavar="DIR", default=PHOTOS)
     asked = parser.parse_args()
     unknown = set(asked.tables) - set(TABLES)
@@ -35,7 +37,9 @@ def main() -> None:
     reports = {
         "samples": report_samples,
         "photos": lambda: report_coins(asked.photos),
-        "stress": lambda: report_stress(asked.cache, asked.scenes, asked.afresh),
+        "stress": lambda: report_stress(
+            asked.cache, asked.scenes, afresh=asked.afresh, unseen=asked.unseen
+        ),
         "speed": report_speed,
     }
     for name in asked.tables or TABLES:

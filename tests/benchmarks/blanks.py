@@ -32,7 +32,7 @@ class Part:
     bottom_mm, top_mm : float
         Heights above the sheet.
     material : str
-        A key of ``materials.MATERIALS``.
+        A key of ``materials.MATERIALS``, or the name of a drawn one (`drawn_materials`).
     measured_mm : float, optional
         What calipers give for its height, where that is not the prism's top.
     """
@@ -174,6 +174,11 @@ def ell(material: str, *, length_mm: float, thick_mm: float) -> Blank:
     """Make an L with unequal legs."""
     plan = unary_union([box(0, 0, 0.26, 1.0), box(0, 0, 0.62, 0.22)])
     return _free("L", _rounded(scale(plan, length_mm, length_mm), 1.2), material, thick_mm)
+
+
+def polygon(material: str, plan: BaseGeometry, *, thick_mm: float) -> Blank:
+    """Make a blank of any shape."""
+    return _free("polygon", plan, material, thick_mm)
 
 
 def _free(form: str, plan: BaseGeometry, material: str, thick_mm: float) -> Blank:

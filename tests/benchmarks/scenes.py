@@ -183,8 +183,16 @@ STRAPS: dict[float, dict[str, Any]] = {
 
 def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> Scene:
     """Make the scene of one row."""
-    rng = np.random.default_rng([2026, seed])
     made = make_blank(blank)
+    material = made.parts[0].material
+    return scene_of(made, blank, light, paper, view, seed=seed, material=material)
+
+
+def scene_of(
+    made: Blank, blank: str, light: str, paper: str, view: str, *, seed: int, material: str
+) -> Scene:
+    """Lay a blank, called so and of such material, on a paper under a light, all else drawn."""
+    rng = np.random.default_rng([2026, seed])
     pose = Pose(angle_rad=float(rng.uniform(-np.pi, np.pi)))
     sheet, _, bench = view.partition(" ")
     camera, tag, facts = stand_camera(rng, made, pose, sheet)
@@ -206,7 +214,7 @@ def make_scene(blank: str, light: str, paper: str, view: str, *, seed: int) -> S
         read_error_mm=read_error,
         conditions={
             "blank": made.form,
-            "material": made.parts[0].material,
+            "material": material,
             "thick_mm": made.top_mm,
             "light": light,
             "paper": paper,

@@ -7,7 +7,7 @@ import multiprocessing
 import re
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import cache, partial
 from pathlib import Path
@@ -20,17 +20,21 @@ from tests.benchmarks.scenes import all_scenes
 from tests.benchmarks.score import Case, Score, score
 from tests.benchmarks.stress_tables import scene_line, stress_tables
 from tests.benchmarks.synthesise import synthesise, truth
+from tests.benchmarks.unseen import unseen_scenes
 
 WORKERS = 2
 
 
-def report_stress(cache_folder: Path | None, which: str = "", afresh: int = 0) -> str:
+def report_stress(
+    cache_folder: Path | None, which: str = "", *, afresh: int = 0, unseen: int = 0
+) -> str:
     """Trace every scene, or some, and tabulate."""
-    numbers = chosen([scene.name for scene in all_scenes(afresh)], which)
+    drawn = partial(unseen_scenes, unseen) if unseen else partial(all_scenes, afresh)
+    numbers = chosen([scene.name for scene in drawn()], which)
     spawn = multiprocessing.get_context("spawn")
     begun = time.monotonic()
     with ProcessPoolExecutor(WORKERS, mp_context=spawn, initializer=_alone) as pool:
-        work = partial(_score_numbered, afresh=afresh, cache_folder=cache_folder)
+        work = partial(_score_numbered, drawn=drawn, cache_folder=cache_folder)
         scores = []
         for number, done in zip(numbers, pool.map(work, numbers), strict=True):
             scores.append(done)
@@ -64,8 +68,10 @@ def _alone() -> None:
     cv2.setNumThreads(1)
 
 
-def _score_numbered(number: int, *, afresh: int, cache_folder: Path | None) -> Score:
-    return score(scene_case(all_scenes(afresh)[number], cache_folder=cache_folder))
+def _score_numbered(
+    number: int, *, drawn: Callable[[], tuple[Scene, ...]], cache_folder: Path | None
+) -> Score:
+    return score(scene_case(drawn()[number], cache_folder=cache_folder))
 
 
 def scene_case(scene: Scene, *, cache_folder: Path | None = None) -> Case:
@@ -106,7 +112,7 @@ def _jpeg(scene: Scene, folder: Path | None) -> bytes:
 @cache
 def _code_digest() -> str:
     """Name the state of the code that draws scenes, so that a changed scene is drawn anew."""
-    drawing = "blanks camera develop lighting lights materials plan records refusals scenes"
-    names = [*drawing.split(), "surfaces", "synthesise", "views"]
+    drawing = "blanks camera develop drawn_materials lighting lights materials plan records"
+    names = [*drawing.split(), "refusals", "scenes", "surfaces", "synthesise", "unseen", "views"]
     code = b"".join(Path(__file__).with_name(f"{name}.py").read_bytes() for name in names)
     return hashlib.sha256(code).hexdigest()[:10]

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from tests.benchmarks.drawn_materials import material_named
 from tests.benchmarks.lighting import LightMap, Solid, cast, irradiance
 from tests.benchmarks.materials import (
-    MATERIALS,
     TEXEL_MM,
     Material,
     bench_texture,
@@ -65,7 +65,7 @@ class Stage:
         surfaces = []
         for (part, pose), solid in zip(placed, solids, strict=True):
             x0, y0, x1, y1 = part.plan.bounds
-            material = MATERIALS[part.material]
+            material = material_named(part.material)
             texture = face_texture(material, size_mm=(x1 - x0 + 2, y1 - y0 + 2), rng=rng)
             light = cast(scene.lights, solids, z_mm=solid.top_mm, within=solid.plan)
             surfaces.append(Surface(solid, pose, material, texture, (x0 - 1, y0 - 1), light))
