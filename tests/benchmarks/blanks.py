@@ -89,7 +89,7 @@ def disc_tab_loop(
     """
     radius, (width, length), (outer, inner) = disc_mm / 2, tab_mm, ring_mm
     disc = _circle(radius)
-    strap = _rounded(box(-width / 2, 0, width / 2, radius + length), 0.8).difference(disc)
+    strap = rounded(box(-width / 2, 0, width / 2, radius + length), 0.8).difference(disc)
     strap = max(getattr(strap, "geoms", [strap]), key=lambda piece: piece.centroid.y)
     centre_y = radius + length + inner / 2 - 2.0
     ring = translate(_circle(outer / 2).difference(_circle(inner / 2)), 0, centre_y)
@@ -121,7 +121,7 @@ def ring(material: str, *, outer_mm: float, inner_mm: float, thick_mm: float) ->
 def tag(material: str, *, size_mm: tuple[float, float], corner_mm: float, thick_mm: float) -> Blank:
     """Make a rounded rectangle with a hole for a tie."""
     width, length = size_mm
-    plate = _rounded(box(-width / 2, -length / 2, width / 2, length / 2), corner_mm)
+    plate = rounded(box(-width / 2, -length / 2, width / 2, length / 2), corner_mm)
     hole = translate(_circle(2.5), 0, length / 2 - 6.5)
     return _free("tag", plate.difference(hole), material, thick_mm)
 
@@ -144,7 +144,7 @@ def leaf(material: str, *, length_mm: float, thick_mm: float) -> Blank:
         *zip((ridge - half)[::-1], along[::-1], strict=True),
     ]
     blade = Polygon(edge).buffer(0).union(box(-0.022, -0.22, 0.022, 0.06))
-    plan = _rounded(scale(blade, length_mm / 1.22, length_mm / 1.22), 0.5)
+    plan = rounded(scale(blade, length_mm / 1.22, length_mm / 1.22), 0.5)
     return _free("leaf", plan, material, thick_mm)
 
 
@@ -154,7 +154,7 @@ def heart(material: str, *, length_mm: float, thick_mm: float) -> Blank:
     y = 13 * np.cos(t) - 5 * np.cos(2 * t) - 2 * np.cos(3 * t) - np.cos(4 * t)
     curve = Polygon(np.column_stack([16 * np.sin(t) ** 3, y])).buffer(0)
     return _free(
-        "heart", _rounded(scale(curve, length_mm / 32, length_mm / 32), 0.6), material, thick_mm
+        "heart", rounded(scale(curve, length_mm / 32, length_mm / 32), 0.6), material, thick_mm
     )
 
 
@@ -165,7 +165,7 @@ def watering_can(material: str, *, length_mm: float, thick_mm: float) -> Blank:
     rose = rotate(box(38.5, 8, 42.5, 25), 41, origin=(40.5, 16.5))
     grip = translate(_circle(15).difference(_circle(10.5)), -22, 2)
     top = translate(scale(_circle(12).difference(_circle(8.5)), 1, 0.8), -1, 16)
-    plan = _rounded(unary_union([body, spout, rose, grip, top]), 0.8)
+    plan = rounded(unary_union([body, spout, rose, grip, top]), 0.8)
     plan = scale(plan, length_mm / 83, length_mm / 83, origin=(0, 0))
     return _free("watering can", plan, material, thick_mm)
 
@@ -173,7 +173,7 @@ def watering_can(material: str, *, length_mm: float, thick_mm: float) -> Blank:
 def ell(material: str, *, length_mm: float, thick_mm: float) -> Blank:
     """Make an L with unequal legs."""
     plan = unary_union([box(0, 0, 0.26, 1.0), box(0, 0, 0.62, 0.22)])
-    return _free("L", _rounded(scale(plan, length_mm, length_mm), 1.2), material, thick_mm)
+    return _free("L", rounded(scale(plan, length_mm, length_mm), 1.2), material, thick_mm)
 
 
 def polygon(material: str, plan: BaseGeometry, *, thick_mm: float) -> Blank:
@@ -198,10 +198,11 @@ def _circle(radius_mm: float) -> Polygon:
     return Point(0, 0).buffer(radius_mm, quad_segs=QUARTER)
 
 
-def _rounded(plan: BaseGeometry, radius_mm: float) -> BaseGeometry:
-    """Round every corner, inner ones too."""
-    outward = plan.buffer(-radius_mm, quad_segs=32).buffer(2 * radius_mm, quad_segs=32)
-    return outward.buffer(-radius_mm, quad_segs=32)
+def rounded(plan: BaseGeometry, radius_mm: float, *, inner_mm: float | None = None) -> BaseGeometry:
+    """Round every corner, inner ones too, those by a radius of their own if one is given."""
+    inner_mm = radius_mm if inner_mm is None else inner_mm
+    outward = plan.buffer(-radius_mm, quad_segs=32).buffer(radius_mm + inner_mm, quad_segs=32)
+    return outward.buffer(-inner_mm, quad_segs=32)
 
 
 def _one(plan: BaseGeometry) -> Polygon:

@@ -125,10 +125,10 @@ def _blob(rng: Generator) -> Polygon:
     if not isinstance(plan, Polygon) or plan.area < BLOB_LEAST_AREA:
         plan = Point(0, 0).buffer(0.8)
     plan = scale(plan, _size(rng, 25, 48), _size(rng, 25, 48))
-    rounded = plan.buffer(-2, quad_segs=32).buffer(2 + 1.5, quad_segs=32).buffer(-1.5, quad_segs=32)
+    plan = make.rounded(plan, 2.0, inner_mm=1.5)
     if rng.random() < 0.6:
-        middle = rounded.representative_point()
-        radius_mm = min(_size(rng, 1.5, 5), 0.6 * rounded.boundary.distance(middle))
-        rounded = rounded.difference(middle.buffer(radius_mm, quad_segs=make.QUARTER))
-    assert isinstance(rounded, Polygon)
-    return rounded
+        middle = plan.representative_point()
+        radius_mm = min(_size(rng, 1.5, 5), 0.6 * plan.boundary.distance(middle))
+        plan = plan.difference(middle.buffer(radius_mm, quad_segs=make.QUARTER))
+    assert isinstance(plan, Polygon)
+    return plan
