@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from blanktrace.errors import TraceError
+from blanktrace.silhouette import choose, find_silhouettes
 from tests.benchmarks.drawn_materials import material_named
 from tests.benchmarks.materials import MATERIALS
 from tests.benchmarks.scenes import ROWS
 from tests.benchmarks.synthesise import synthesise
-from tests.benchmarks.unseen import unseen_scenes
+from tests.benchmarks.unseen import scene_drawn, unseen_scenes
 
 
 @pytest.mark.parametrize("draw", [1, 2, 3])
@@ -46,3 +48,9 @@ def test_other_names_are_looked_up():
     assert material_named("cherry") is MATERIALS["cherry"]
     with pytest.raises(KeyError):
         material_named("plum")
+
+
+def test_a_blank_as_light_as_its_sheet_with_no_bare_sheet_about_it_is_refused():
+    rgb = synthesise(scene_drawn(500_000_067)).rgb
+    with pytest.raises(TraceError, match=r"blanks are in view|Nothing stands out|told from"):
+        choose(find_silhouettes(rgb).silhouettes, at=None)

@@ -41,10 +41,11 @@ def unseen_scenes(draw: int) -> tuple[Scene, ...]:
     draw : int
         From 1 up.
     """
-    return tuple(_scene(SEEDS_APART * draw + number) for number in range(len(ROWS)))
+    return tuple(scene_drawn(SEEDS_APART * draw + number) for number in range(len(ROWS)))
 
 
-def _scene(seed: int) -> Scene:
+def scene_drawn(seed: int) -> Scene:
+    """Draw the scene that a seed stands for."""
     rng = np.random.default_rng([1718, seed])
     made = _blank(rng, f"{DRAWN} {seed}", strap=f"{DRAWN} {seed + SEEDS_APART // 2}")
     light, paper, view = (

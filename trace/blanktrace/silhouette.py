@@ -238,7 +238,8 @@ def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> 
         noise=sheet.noise,
     )
     near_patch = _enlarged(patch[coarse], size)
-    mask = cut_blank(linear, near, near_patch)
+    # Without bare sheet about it, nothing tells the blank from what else is there.
+    mask = cut_blank(linear, near, near_patch) if near.bare.any() else near.bare
     if not mask.any():
         return []
     _refuse_lost_parts(mask, near_patch)
