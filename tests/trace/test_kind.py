@@ -5,21 +5,23 @@ import pytest
 from scipy import ndimage
 
 from blanktrace.kind import surface_change
+from blanktrace.strip import ACROSS, HALF_REACHES, Strip
 
 REACH_PX = 4.0
-OFFSETS = np.arange(-6.0, 6.01, 0.5)
+OFFSETS = np.linspace(-HALF_REACHES, HALF_REACHES, ACROSS) * REACH_PX
 GREEN, CHERRY = (0.045, 0.075, 0.045), (0.42, 0.22, 0.12)
 LIT, SHADE = (1.0, 1.0, 1.0), (0.09, 0.09, 0.09)
 
 
-def profiles(inside, outside, *, edge, blur=1.0, count=60):
-    """The same blurred profile for every point of a ring: loss of light."""
-    fine = np.arange(-12.0, 12.01, 0.05)
+def strip(inside, outside, *, edge, blur=1.0, count=60):
+    """The same blurred profile for every point of a ring."""
+    fine = np.arange(-16.0, 16.01, 0.05)
     light = np.where((fine < edge)[:, None], inside, outside(fine - edge))
     light = ndimage.gaussian_filter1d(light, blur / 0.05, axis=0)
     seen = np.column_stack([np.interp(OFFSETS, fine, light[:, k]) for k in range(3)])
     noise = np.random.default_rng(1).normal(0, 0.002, (count, len(OFFSETS), 3))
-    return 1 - (seen + noise)
+    level = np.column_stack([np.arange(count), np.zeros(count)]).astype(float)
+    return Strip(level, np.tile([0.0, 1.0], (count, 1)), OFFSETS, seen + noise)
 
 
 def even(light):
@@ -50,10 +52,10 @@ def walled(wide, shaded, beyond):
     ],
 )
 def test_the_change_is_met_within_a_blur(inside, outside, edge):
-    shift = surface_change(profiles(inside, outside, edge=edge), OFFSETS, REACH_PX)
+    shift = surface_change(strip(inside, outside, edge=edge), REACH_PX)
     assert np.median(shift) == pytest.approx(edge, abs=1.0)
 
 
 def test_darkness_alone_tells_grey_from_lit_sheet():
-    shift = surface_change(profiles((0.2, 0.2, 0.2), even(LIT), edge=1.0), OFFSETS, REACH_PX)
+    shift = surface_change(strip((0.2, 0.2, 0.2), even(LIT), edge=1.0), REACH_PX)
     assert np.median(shift) == pytest.approx(1.0, abs=1.0)

@@ -6,9 +6,9 @@ the sheet's light that comes back. Lens blur mixes such shares linearly, so that
 blurred step is half way up where the sharp one was.
 
 A shadow lies against the blank, so a profile can hold two steps: sheet to shadow,
-and shadow to blank. Twice the step between the two kinds of surface is placed
-roughly, by `kind`, then exactly, at the peak of the derivative; beside a dark blank in
-the shade, though, the peak is where the shade ends, so there it is followed but a little.
+and shadow to blank. So the step between the two kinds of surface is placed by `kind`, in
+ever closer looks; beside lit sheet, where there is but one step, then exactly, at the peak
+of the derivative.
 
 Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
 """
@@ -36,6 +36,7 @@ from blanktrace.profiles import (
     loss_at,
     summits,
 )
+from blanktrace.strip import ALONG_REACHES, Strip, cut_strip, outward, places, resampled
 
 FloatArray = NDArray[np.float64]
 
@@ -45,8 +46,15 @@ ALONG_PX = 2.0
 FAR_BLURS = 4.5
 """How far to either side of a step a profile reaches, in blurs."""
 
-LEAST_REACH_PX = 3.0
-"""Half width of the second, closer look for the change of surface."""
+LOOKS, LEAST_REACH_PX = (1.0, 0.5, 0.25), 1.5
+"""Reaches of the looks for the change of surface, as shares of how far the rough boundary may be
+off, and at least."""
+
+VOTERS, MOVED_SAMPLES = 5, 0.8
+"""Samples along a strip whose median each moves by, and the Gaussian over those moves."""
+
+NORMAL_POINTS = 2.0
+"""Points of a ring that its tangents are averaged over."""
 
 REACH_BLURS = 0.7
 LEAST_REACH_FINE_PX = 1.2
@@ -55,23 +63,16 @@ LEAST_REACH_FINE_PX = 1.2
 COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
-BRIGHTER_POWER = 0.3
-"""Power of light in which a step up from the shadow beside a blank is placed, as measured on
-synthetic photographs; a step down to the blank is placed in light itself."""
+STEEPEST_BLURS = 0.8
+"""How far off the change of surface the steepest place is believed, in blurs, where the blank is
+darker than lit sheet beside it; in shade the steepest may be the shade's own end."""
 
-SHADE_BLURS = 0.4
-PLAIN_REACHES = 0.5
-"""How far the steepest place is believed in each look: in reaches of the rough boundary beside lit
-sheet, and where the blank is brighter than what is beside it; else, in shade, where the steepest
-may be the shade's own end, in blurs."""
-
-CLEAR_BLURS, SHADE_LOSS = 2.5, 0.15
-"""Where the light beyond an edge is clear of its blur, and what loss of it is shade."""
+CLEAR_BLURS, SHADE_LOSS = 2.5, 0.2
+"""Where the light beyond an edge is clear of its blur, and what loss of it is shade; half as much
+may be the sheet's own."""
 
 EVEN_LOSS = 0.02
 """Difference of loss that blank and surroundings need to be one or the other."""
-
-LEAST_LIGHT = 1e-3
 
 BESIDE_PX = 6.0
 """Over what length the light beside an edge is averaged."""
@@ -149,26 +150,25 @@ def locate_edge(
 
     Notes
     -----
-    The boundary is followed twice, first along the rough ring's normals, then
-    along those of the located one, because a wrong normal shortens the blur.
+    Each look is along the normals of the ring that the last one left, because a
+    wrong normal lengthens the blur.
     """
-    ring = _resampled(_smoothed(ring_px, reach_px / 2), SPACING_PX)
-    for reach in (reach_px, max(reach_px / 2, LEAST_REACH_PX)):
-        profiles, offsets = _profiles(rgb, ring, _outward(ring, reach), 1.5 * reach, light)
-        shift = surface_change(profiles, offsets, reach)
-        ring = _resampled(_moved(ring, reach, shift), SPACING_PX)
+    ring = _smoothed(ring_px, reach_px / 2)
+    for look in LOOKS:
+        reach = max(look * reach_px, LEAST_REACH_PX)
+        strip = cut_strip(rgb, ring, light=light, reach_px=reach)
+        ring = _moved(strip, surface_change(strip, reach), reach)
     blur_px = SHARP_PX
     for _ in range(2):
-        ring = _resampled(ring, SPACING_PX)
-        outward = _outward(ring, 2 * SPACING_PX)
+        ring = resampled(ring, SPACING_PX)
+        normals = outward(ring, NORMAL_POINTS)
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
-        profiles, offsets = _profiles(rgb, ring, outward, FAR_BLURS * blur_px, light)
-        darker = _darker(profiles, offsets, blur_px)
-        shift, strength, blur = _steepest(_as_seen(profiles, darker), offsets, reach, blur_px)
-        plain = np.maximum(_lit(profiles, offsets, blur_px), 1 - darker)
-        blur_px = max(SHARP_PX, float(np.median(blur)))
-        farthest = np.maximum(SHADE_BLURS * blur_px, PLAIN_REACHES * reach_px * plain)
-        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * outward
+        profiles, offsets = _profiles(rgb, ring, normals, FAR_BLURS * blur_px, light)
+        plain = np.minimum(_lit(profiles, offsets, blur_px), _darker(profiles, offsets, blur_px))
+        shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
+        blur_px = float(np.clip(np.median(blur), SHARP_PX, offsets[-1] / 2))
+        farthest = STEEPEST_BLURS * blur_px * plain
+        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * normals
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     doubt_px = edge_doubt_px(
         profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
@@ -178,7 +178,7 @@ def locate_edge(
         points_px=faired.joined_px,
         located_px=ring,
         apart_px=faired.apart_px,
-        outward=_outward(faired.joined_px, 2 * SPACING_PX),
+        outward=outward(faired.joined_px, NORMAL_POINTS),
         strength=strength,
         doubt_px=doubt_px,
         loss_beside=_loss_beside(profiles, offsets, blur_px),
@@ -189,7 +189,7 @@ def locate_edge(
 def _lit(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
     """Say how far the sheet beyond each point is lit and not in shade, 0 to 1."""
     loss = _mean_loss(profiles[:, offsets > CLEAR_BLURS * blur_px])
-    return np.asarray(np.clip(1 - loss / SHADE_LOSS, 0, 1))
+    return np.asarray(np.clip(2 * (1 - loss / SHADE_LOSS), 0, 1))
 
 
 def _darker(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
@@ -227,20 +227,6 @@ def _steepest(
     return np.asarray(shift, dtype=np.float64), strength, blur
 
 
-def _as_seen(profiles: FloatArray, darker: FloatArray) -> FloatArray:
-    """Bring light to a scale on which a step's middle is where the edge is.
-
-    Notes
-    -----
-    A lens blurs light itself, so that a step down to a darker blank is half way up
-    where it was sharp. A face's worn and rounded edge, though, is half in the shadow
-    that it stands against, and a camera sharpens the root of light or so: both move
-    the middle of a step up from a shadow inward.
-    """
-    power = BRIGHTER_POWER + (1 - BRIGHTER_POWER) * darker
-    return 1.0 - np.maximum(1.0 - profiles, LEAST_LIGHT) ** power[:, None, None]
-
-
 def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:
     """Average what is missing just outside each point, off its blur."""
     near, far = BESIDE_BLURS
@@ -255,7 +241,7 @@ def _mean_loss(beside: FloatArray) -> FloatArray:
 def _profiles(
     rgb: Pixels,
     ring: FloatArray,
-    outward: FloatArray,
+    normals: FloatArray,
     half_px: float,
     light: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
@@ -269,32 +255,14 @@ def _profiles(
     """
     count = int(np.ceil(half_px / STEP_PX))
     offsets = STEP_PX * np.arange(-count, count + 1, dtype=np.float64)
-    places = ring[:, None, :] + offsets[None, :, None] * outward[:, None, :]
-    return along_ring(loss_at(rgb, places, light), ALONG_PX), offsets
-
-
-def _resampled(ring: FloatArray, spacing: float) -> FloatArray:
-    """Place points evenly along a closed ring."""
-    closed = np.vstack([ring, ring[:1]])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    count = max(round(along[-1] / spacing), 8)
-    want = np.arange(count) * along[-1] / count
-    return np.column_stack([np.interp(want, along, closed[:, k]) for k in (0, 1)])
+    loss = loss_at(rgb, places(ring, normals, offsets), light)
+    return along_ring(loss, ALONG_PX), offsets
 
 
 def _smoothed(ring: FloatArray, length_px: float) -> FloatArray:
     """Round off the stairs of a pixel contour."""
-    even = _resampled(ring, 1.0)
+    even = resampled(ring, 1.0)
     return np.asarray(ndimage.gaussian_filter1d(even, length_px, axis=0, mode="wrap"))
-
-
-def _outward(ring: FloatArray, length_px: float) -> FloatArray:
-    """Find unit normals to the right of travel, from tangents averaged over a length."""
-    tangent = ndimage.gaussian_filter1d(
-        ring, max(length_px / SPACING_PX, 1.0), axis=0, order=1, mode="wrap"
-    )
-    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-12)
-    return np.column_stack([tangent[:, 1], -tangent[:, 0]])
 
 
 def _steady(shift: FloatArray) -> FloatArray:
@@ -303,17 +271,19 @@ def _steady(shift: FloatArray) -> FloatArray:
     return np.where(np.abs(shift - usual) > STRAY_PX, usual, shift)
 
 
-def _moved(ring: FloatArray, reach_px: float, shift: FloatArray) -> FloatArray:
-    """Move a ring outward by smoothed shifts, outliers along the ring voted down.
+def _moved(strip: Strip, shift: FloatArray, reach_px: float) -> FloatArray:
+    """Move a strip's ring outward by smoothed shifts, outliers along the ring voted down.
 
     In a sharp inward corner the normals cross and meet edges that are not their
-    own; there the ring stays where the segmentation put it.
+    own; there the ring stays where it was.
     """
-    steady = ndimage.median_filter(np.clip(shift, -reach_px, reach_px), size=9, mode="wrap")
-    outward = _outward(ring, SPACING_PX)
-    span = max(1, round(reach_px / SPACING_PX))
-    before, after = np.roll(outward, span, axis=0), np.roll(outward, -span, axis=0)
+    ring = strip.points_px
+    steady = ndimage.median_filter(np.clip(shift, -reach_px, reach_px), size=VOTERS, mode="wrap")
+    normals = outward(ring, 1.0)
+    span = round(1 / ALONG_REACHES)
+    before, after = np.roll(normals, span, axis=0), np.roll(normals, -span, axis=0)
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     straight = (np.einsum("nk,nk->n", before, after) > SHARP_TURN) | (turn > 0)
     weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * span + 1, mode="wrap")
-    return ring + along_ring(steady * weight, ALONG_PX)[:, None] * _outward(ring, reach_px)
+    move = ndimage.gaussian_filter1d(steady * weight, MOVED_SAMPLES, mode="wrap")
+    return np.asarray(ring + move[:, None] * strip.outward)

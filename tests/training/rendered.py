@@ -1,0 +1,295 @@
+"""Path-trace a drawn scene: round wire that mirrors the sheet, and light between all surfaces.
+
+The benchmark's own photographs are put together from formulae, which are quick and exact
+but know only the light that was thought of. These know all of it, and have grain instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import cv2
+import mitsuba as mi
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+from scipy import ndimage
+from shapely import Point, Polygon
+
+from sample_photos.meshes import Mesh, cap, walls
+from tests.benchmarks.blanks import Part
+from tests.benchmarks.camera import Camera
+from tests.benchmarks.develop import develop, from_jpeg, to_jpeg
+from tests.benchmarks.drawn_materials import material_named
+from tests.benchmarks.materials import TEXEL_MM, Material, face_texture
+from tests.benchmarks.records import Colour, Light, Pose, Scene
+from tests.benchmarks.surfaces import Stage
+
+mi.set_variant("scalar_rgb")  # its other engines need a certain LLVM
+
+Floats = NDArray[np.float64]
+
+AROUND_MM = 28.0
+"""Sheet that is shown about the blank, long shadows cut off."""
+SAMPLES = 16
+MAX_DEPTH = 4
+SPARK = 3.0
+"""How far above its neighbours' median a pixel may stand."""
+ROOM = (32, 64)
+ROUND, WIRE_SIDES = 512, 48
+PHONE_MM = (75.0, 37.0)
+"""Half sides of the dark phone about the lens."""
+
+
+def photograph(scene: Scene, box: tuple[int, int, int, int]) -> NDArray[np.uint8]:
+    """Path-trace a box (x0, y0, x1, y1) of a scene's frame, through a lens that bends nothing.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+    """
+    rng = np.random.default_rng([1720, scene.seed])
+    things: dict[str, Any] = {"type": "scene", "ground": _ground(scene, rng)}
+    for number, light in enumerate(scene.lights):
+        things[f"light{number}"] = _lamp(light)
+    things["room"] = _room(scene.ambient, rng)
+    things["phone"] = _phone(scene.camera)
+    for blank, pose in scene.blanks:
+        for part in blank.parts:
+            for number, thing in enumerate(_solid(part, pose, rng)):
+                things[f"{part.name}{number}"] = thing
+    traced = mi.render(
+        mi.load_dict(things),
+        sensor=_sensor(scene.camera, box),
+        integrator=mi.load_dict({"type": "path", "max_depth": MAX_DEPTH}),
+        seed=int(rng.integers(2**31)),
+    )
+    light = no_sparks(np.array(traced, np.float32), SPARK)
+    rgb = develop(light, scene.development, rng)
+    jpeg = to_jpeg(rgb, quality=scene.development.quality, focal35_tag=None)
+    return from_jpeg(jpeg)
+
+
+def box_about(scene: Scene) -> tuple[int, int, int, int]:
+    """Bounds (x0, y0, x1, y1) of the first blank with some of its sheet, in px."""
+    blank, pose = scene.blanks[0]
+    around = pose.place(blank.outline).buffer(AROUND_MM).envelope
+    corners = np.asarray(around.exterior.coords)
+    seen = scene.camera.project(np.column_stack([corners, np.zeros(len(corners))]))
+    (x0, y0), (x1, y1) = np.floor(seen.min(axis=0)), np.ceil(seen.max(axis=0))
+    width, height = scene.camera.size_px
+    return max(int(x0), 0), max(int(y0), 0), min(int(x1), width), min(int(y1), height)
+
+
+def no_sparks(light: NDArray[np.float32], limit: float) -> NDArray[np.float32]:
+    """Hold lone bright pixels, a path tracer's artefact, near their neighbours' median."""
+    return np.asarray(np.minimum(light, limit * cv2.medianBlur(light, 5)), np.float32)
+
+
+def _sensor(camera: Camera, box: tuple[int, int, int, int]) -> mi.Sensor:
+    width, height = camera.size_px
+    x0, y0, x1, y1 = box
+    pose = np.eye(4)
+    # The renderer's camera has x to the left, y up and z forward.
+    pose[:3, :3] = (camera.rotation * [[-1], [-1], [1]]).T
+    pose[:3, 3] = camera.position_mm
+    return mi.load_dict(
+        {
+            "type": "perspective",
+            "fov": 2 * float(np.rad2deg(np.arctan(width / 2 / camera.focal_px))),
+            "fov_axis": "x",
+            "near_clip": 1.0,
+            "far_clip": 1e6,
+            "to_world": mi.ScalarTransform4f(pose.tolist()),
+            "sampler": {"type": "multijitter", "sample_count": SAMPLES},
+            "film": {
+                "type": "hdrfilm",
+                "width": width,
+                "height": height,
+                "crop_offset_x": x0,
+                "crop_offset_y": y0,
+                "crop_width": x1 - x0,
+                "crop_height": y1 - y0,
+                "pixel_format": "rgb",
+                "rfilter": {"type": "box"},
+            },
+        }
+    )
+
+
+def _ground(scene: Scene, rng: Generator) -> mi.Object:
+    """The sheet, and the bench about it, as one level picture."""
+    x0, y0 = scene.camera.position_mm[:2] - 320
+    x1, y1 = scene.camera.position_mm[:2] + 320
+    bare = replace(scene, blanks=(), lights=(), ambient=(1.0, 1.0, 1.0))
+    view = (float(x0), float(y0), float(x1), float(y1))
+    stage = Stage.set(bare, rng, view_mm=view)
+    x, y = np.meshgrid(np.arange(x0, x1, TEXEL_MM), np.arange(y1, y0, -TEXEL_MM))
+    flat = stage.ground(x.ravel().astype(np.float32), y.ravel().astype(np.float32))
+    picture = flat.reshape(*x.shape, 3)
+    plane = Polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    corners = cap(plane, 0.0)
+    uv = (corners.corners_mm[:, :2] - (x0, y1)) / (x1 - x0, y0 - y1)
+    return _mesh(corners, {"type": "diffuse", "reflectance": _bitmap(picture)}, uv=uv)
+
+
+def _lamp(light: Light) -> dict[str, Any]:
+    """A rectangle that shines on the origin as strongly as the record says."""
+    centre = np.array(light.centre_mm)
+    first, second = (np.array(side) for side in light.half_sides_mm)
+    away = float(np.linalg.norm(centre))
+    area = 4 * float(np.linalg.norm(np.cross(first, second)))
+    radiance = np.pi * light.strength * away**2 / (area * centre[2] / away)
+    pose = np.eye(4)
+    towards = -centre / away
+    sides = (first, second) if np.cross(first, second) @ towards > 0 else (second, first)
+    pose[:3, 0], pose[:3, 1], pose[:3, 2], pose[:3, 3] = *sides, towards, centre
+    colour = [float(radiance * c) for c in light.colour]
+    return {
+        "type": "rectangle",
+        "to_world": mi.ScalarTransform4f(pose.tolist()),
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": colour}},
+    }
+
+
+def _room(ambient: Colour, rng: Generator) -> dict[str, Any]:
+    """Walls and ceiling of blots, dark below; as bright on the sheet as the record says."""
+    noise = ndimage.gaussian_filter(
+        rng.standard_normal(ROOM), rng.uniform(1, 4), mode=("nearest", "wrap")
+    )
+    glow = np.exp(rng.uniform(0.2, 1.2) * noise / noise.std())
+    elevation = (0.5 - (np.arange(ROOM[0]) + 0.5) / ROOM[0]) * np.pi
+    up = np.maximum(np.sin(elevation), 0)[:, None]
+    glow = glow * (rng.uniform(0.2, 1) + up) * (up > 0)
+    cosine = up * np.cos(elevation)[:, None]
+    glow /= (glow * cosine).sum() / (np.ones(ROOM) * cosine).sum()
+    picture = (glow[..., None] * np.array(ambient)).astype(np.float32)
+    return {
+        "type": "envmap",
+        "bitmap": mi.Bitmap(picture),
+        "to_world": mi.ScalarTransform4f().rotate([1, 0, 0], 90),
+    }
+
+
+def _phone(camera: Camera) -> dict[str, Any]:
+    x, y, z = (float(v) for v in camera.position_mm)
+    T = mi.ScalarTransform4f
+    dark = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.03}}
+    return {
+        "type": "rectangle",
+        "to_world": T().translate([x + 0.7 * PHONE_MM[0], y, z + 4]) @ T().scale([*PHONE_MM, 1]),
+        "bsdf": {"type": "twosided", "bsdf": dark},
+    }
+
+
+def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
+    """A prism's lid and sides, or a ring of wire."""
+    material = material_named(part.material)
+    if part.name == "loop":
+        colour = {"type": "rgb", "value": [float(c) for c in material.colour]}
+        return [_mesh(_wire(part), _metal(colour, float(rng.uniform(0.04, 0.35))), pose)]
+    x0, y0, x1, y1 = part.plan.bounds
+    picture = face_texture(material, size_mm=(x1 - x0 + 2, y1 - y0 + 2), rng=rng)
+    lid = cap(part.plan, part.top_mm)
+    # The picture's rows run towards +y.
+    size = np.array(picture.shape[1::-1]) * TEXEL_MM
+    uv = (lid.corners_mm[:, :2] - (x0 - 1, y0 - 1)) / size
+    rough = float(rng.uniform(0.12, 0.45))
+    plain = np.array(material.colour) * (1.0 if material.metal else material.wall)
+    side: dict[str, Any] = {"type": "rgb", "value": [float(c) for c in plain]}
+    skin = _skin(material, _bitmap(picture), rough, rng)
+    edge = (
+        _metal(side, rough)
+        if material.metal
+        else {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": side}}
+    )
+    sides = walls(part.plan, part.bottom_mm, part.top_mm)
+    return [_mesh(lid, skin, pose, uv), _mesh(sides, edge, pose)]
+
+
+def _skin(
+    material: Material, picture: dict[str, Any], rough: float, rng: Generator
+) -> dict[str, Any]:
+    if material.metal:
+        return _metal(picture, rough)
+    return {
+        "type": "principled",
+        "base_color": picture,
+        "roughness": float(rng.uniform(0.3, 0.9)),
+        "specular": float(rng.uniform(0.0, 0.6)),
+    }
+
+
+def _metal(colour: dict[str, Any], rough: float) -> dict[str, Any]:
+    return {
+        "type": "twosided",
+        "bsdf": {
+            "type": "roughconductor",
+            "material": "none",
+            "specular_reflectance": colour,
+            "alpha": rough,
+        },
+    }
+
+
+def _wire(part: Part) -> Mesh:
+    """A ring of wire that lies on the sheet, its equator at the part's top."""
+    x0, _, x1, y1 = part.plan.bounds
+    most = (x1 - x0) / 2
+    centre = ((x0 + x1) / 2, y1 - most)
+    least = part.plan.distance(Point(centre))
+    flat, middle, high = (most - least) / 2, (most + least) / 2, part.top_mm
+    a = np.linspace(0, 2 * np.pi, ROUND, endpoint=False)[:, None]
+    b = np.linspace(0, 2 * np.pi, WIRE_SIDES, endpoint=False)[None, :]
+    radius = middle + flat * np.cos(b)
+    corners = [radius * np.cos(a), radius * np.sin(a), high * (1 + np.sin(b)) + 0 * a]
+    lean = np.hypot(np.cos(b) / flat, np.sin(b) / high)
+    normal = [c * np.cos(b) / flat / lean for c in (np.cos(a), np.sin(a))]
+    normals = np.stack([*normal, np.sin(b) / high / lean + 0 * a], axis=-1)
+    i, j = np.meshgrid(np.arange(ROUND), np.arange(WIRE_SIDES), indexing="ij")
+    i1, j1 = (i + 1) % ROUND, (j + 1) % WIRE_SIDES
+    p, q, r, s = (m * WIRE_SIDES + n for m, n in ((i, j), (i1, j), (i1, j1), (i, j1)))
+    faces = np.concatenate([np.stack(t, axis=-1).reshape(-1, 3) for t in ((p, q, r), (p, r, s))])
+    spots = np.stack(corners, axis=-1).reshape(-1, 3) + (*centre, 0.0)
+    return Mesh(spots, faces, normals.reshape(-1, 3))
+
+
+def _mesh(
+    shape: Mesh, bsdf: dict[str, Any], pose: Pose | None = None, uv: Floats | None = None
+) -> mi.Object:
+    corners, normals = shape.corners_mm, shape.normals
+    if pose is not None:
+        cos, sin = np.cos(pose.angle_rad), np.sin(pose.angle_rad)
+        turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]])
+        corners = corners @ turn.T + (pose.x_mm, pose.y_mm, 0)
+        normals = None if normals is None else normals @ turn.T
+    properties = mi.Properties()
+    properties["bsdf"] = mi.load_dict(bsdf)
+    loaded = mi.Mesh(
+        "shape",
+        vertex_count=len(corners),
+        face_count=len(shape.faces),
+        has_vertex_normals=normals is not None,
+        has_vertex_texcoords=uv is not None,
+        props=properties,
+    )
+    values = mi.traverse(loaded)
+    values["vertex_positions"] = corners.astype(np.float32).ravel()
+    values["faces"] = shape.faces.astype(np.uint32).ravel()
+    if normals is not None:
+        values["vertex_normals"] = normals.astype(np.float32).ravel()
+    if uv is not None:
+        values["vertex_texcoords"] = uv.astype(np.float32).ravel()
+    values.update()
+    return loaded
+
+
+def _bitmap(picture: NDArray[np.float32]) -> dict[str, Any]:
+    """Reflectances as they are, in linear light."""
+    return {
+        "type": "bitmap",
+        "bitmap": mi.Bitmap(np.ascontiguousarray(np.clip(picture, 0.001, 0.98), np.float32)),
+        "raw": True,
+        "wrap_mode": "clamp",
+    }
