@@ -9,8 +9,6 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from sample_photos.blanks import LOOP_MID_RADIUS_MM, QUAD_SEGMENTS, WIRE_MM, WIRE_SIDES, Ring
-
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -53,19 +51,45 @@ def walls(plan: Polygon, bottom_mm: float, top_mm: float) -> Mesh:
     return Mesh(np.vstack(corners), np.vstack(faces))
 
 
-def torus(ring: Ring) -> Mesh:
-    """A ring of round wire lying at z = 0, its rims on the plan's corners."""
-    sides = 4 * QUAD_SEGMENTS
-    around = np.linspace(0, 2 * np.pi, sides, endpoint=False)[:, None]
-    wire = np.linspace(0, 2 * np.pi, WIRE_SIDES, endpoint=False)[None, :]
-    normals = np.stack(
-        [np.cos(around) * np.cos(wire), np.sin(around) * np.cos(wire), np.sin(wire) + 0 * around],
+def torus(
+    centre_mm: tuple[float, float],
+    *,
+    middle_mm: float,
+    half_mm: tuple[float, float],
+    sides: tuple[int, int],
+) -> Mesh:
+    """A ring of wire lying at z = 0.
+
+    ``middle_mm`` is the radius of the wire's middle, ``half_mm`` half its width and height,
+    ``sides`` how many it has along the ring and about the wire.
+    """
+    around = np.linspace(0, 2 * np.pi, sides[0], endpoint=False)[:, None]
+    wire = np.linspace(0, 2 * np.pi, sides[1], endpoint=False)[None, :]
+    out, up = np.cos(wire), np.sin(wire)
+    radius = middle_mm + half_mm[0] * out
+    corners = np.stack(
+        [
+            centre_mm[0] + radius * np.cos(around),
+            centre_mm[1] + radius * np.sin(around),
+            half_mm[1] * (1 + up) + 0 * around,
+        ],
         axis=-1,
     )
-    spine = np.stack([np.cos(around), np.sin(around), 0 * around], axis=-1) * LOOP_MID_RADIUS_MM
-    corners = spine + normals * WIRE_MM / 2 + [*ring.centre_mm, WIRE_MM / 2]
-    i, j = np.meshgrid(np.arange(sides), np.arange(WIRE_SIDES), indexing="ij")
-    i1, j1 = (i + 1) % sides, (j + 1) % WIRE_SIDES
-    a, b, c, d = (p * WIRE_SIDES + q for p, q in ((i, j), (i1, j), (i1, j1), (i, j1)))
+    lean = np.hypot(out / half_mm[0], up / half_mm[1])
+    level, upright = out / half_mm[0] / lean, up / half_mm[1] / lean
+    normals = np.stack(
+        [level * np.cos(around), level * np.sin(around), upright + 0 * around], axis=-1
+    )
+    i, j = np.meshgrid(np.arange(sides[0]), np.arange(sides[1]), indexing="ij")
+    i1, j1 = (i + 1) % sides[0], (j + 1) % sides[1]
+    a, b, c, d = (p * sides[1] + q for p, q in ((i, j), (i1, j), (i1, j1), (i, j1)))
     faces = np.concatenate([np.stack(t, axis=-1).reshape(-1, 3) for t in ((a, b, c), (a, c, d))])
     return Mesh(corners.reshape(-1, 3), faces, normals.reshape(-1, 3))
+
+
+def laid(shape: Mesh, place_mm: tuple[float, float], angle_rad: float) -> Mesh:
+    """Turn a mesh about its origin, counter-clockwise, and move it to a place on the sheet."""
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
+    normals = None if shape.normals is None else shape.normals @ turn.T
+    return Mesh(shape.corners_mm @ turn.T + (*place_mm, 0), shape.faces, normals)

@@ -13,9 +13,17 @@ import shapely
 from numpy.typing import NDArray
 
 from sample_photos import textures
-from sample_photos.blanks import Prism, Ring
+from sample_photos.blanks import (
+    LOOP_MID_RADIUS_MM,
+    QUAD_SEGMENTS,
+    WIRE_MM,
+    WIRE_SIDES,
+    Prism,
+    Ring,
+)
 from sample_photos.lights import lights
-from sample_photos.meshes import Mesh, cap, torus, walls
+from sample_photos.meshes import Mesh, cap, laid, torus, walls
+from sample_photos.renderer import loaded
 from sample_photos.shots import PAD_MM, Placed, Shot
 
 FloatArray = NDArray[np.float64]
@@ -94,7 +102,13 @@ def solids(placed: Placed, rng: np.random.Generator) -> Iterator[mi.Object]:
     """The meshes of one blank, in the world."""
     for solid in placed.blank.solids:
         if isinstance(solid, Ring):
-            yield mesh(torus(solid), brass(), placed=placed)
+            wire = torus(
+                solid.centre_mm,
+                middle_mm=LOOP_MID_RADIUS_MM,
+                half_mm=(WIRE_MM / 2, WIRE_MM / 2),
+                sides=(4 * QUAD_SEGMENTS, WIRE_SIDES),
+            )
+            yield mesh(wire, brass(), placed=placed)
             continue
         is_cloth = solid.material == "canvas"
         skin = cloth(solid, rng) if is_cloth else timber(solid, rng)
@@ -126,32 +140,10 @@ def mesh(
     shape: Mesh, bsdf: dict[str, Any], skin: Textured | None = None, placed: Placed | None = None
 ) -> mi.Object:
     """Load a mesh with its material, moved to where its blank lies."""
-    corners, normals = shape.corners_mm, shape.normals
-    texture = np.zeros((0, 2)) if skin is None else skin.uv(corners)
+    uv = None if skin is None else skin.uv(shape.corners_mm)
     if placed is not None:
-        a = math.radians(placed.angle_deg)
-        turn = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])
-        corners = corners @ turn.T + (placed.x_mm, placed.y_mm, 0)
-        normals = None if normals is None else normals @ turn.T
-    properties = mi.Properties()
-    properties["bsdf"] = mi.load_dict(bsdf)
-    loaded = mi.Mesh(
-        "shape",
-        vertex_count=len(corners),
-        face_count=len(shape.faces),
-        has_vertex_normals=normals is not None,
-        has_vertex_texcoords=skin is not None,
-        props=properties,
-    )
-    values = mi.traverse(loaded)
-    values["vertex_positions"] = corners.astype(np.float32).ravel()
-    values["faces"] = shape.faces.astype(np.uint32).ravel()
-    if normals is not None:
-        values["vertex_normals"] = normals.astype(np.float32).ravel()
-    if skin is not None:
-        values["vertex_texcoords"] = texture.astype(np.float32).ravel()
-    values.update()
-    return loaded
+        shape = laid(shape, (placed.x_mm, placed.y_mm), math.radians(placed.angle_deg))
+    return loaded(shape, bsdf, uv)
 
 
 def picture(skin: Textured) -> dict[str, Any]:

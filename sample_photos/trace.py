@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from sample_photos.camera import Camera
+from sample_photos.renderer import no_sparks, sensor
 from sample_photos.scene import SHEET_MM, Textured, build, ground
 from sample_photos.shots import Shot
 
@@ -70,34 +71,6 @@ def focus_px(shot: Shot, camera: Camera) -> tuple[int, int, int, int]:
 
 def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samples: int) -> Image:
     """Trace a box of pixels: (H, W, 7) of light, reflectance and height."""
-    x0, y0, x1, y1 = box
-    width, height = camera.size_px
-    pose = np.eye(4)
-    # The renderer's camera has x to the left, y up and z forward.
-    pose[:3, :3] = (camera.rotation * [[-1], [-1], [1]]).T
-    pose[:3, 3] = camera.position_mm
-    sensor = mi.load_dict(
-        {
-            "type": "perspective",
-            "fov": 2 * math.degrees(math.atan(width / 2 / camera.focal_px)),
-            "fov_axis": "x",
-            "near_clip": 1.0,
-            "far_clip": 10000.0,
-            "to_world": mi.ScalarTransform4f(pose.tolist()),
-            "sampler": {"type": "multijitter", "sample_count": samples},
-            "film": {
-                "type": "hdrfilm",
-                "width": width,
-                "height": height,
-                "crop_offset_x": x0,
-                "crop_offset_y": y0,
-                "crop_width": x1 - x0,
-                "crop_height": y1 - y0,
-                "pixel_format": "rgb",
-                "rfilter": {"type": "box"},
-            },
-        }
-    )
     integrator = mi.load_dict(
         {
             "type": "aov",
@@ -105,7 +78,11 @@ def render(scene: mi.Scene, camera: Camera, box: tuple[int, int, int, int], samp
             "light": {"type": "path", "max_depth": MAX_DEPTH},
         }
     )
-    pixels = np.array(mi.render(scene, sensor=sensor, integrator=integrator, seed=mi.UInt32(1)))
+    pixels = np.array(
+        mi.render(
+            scene, sensor=sensor(camera, box, samples), integrator=integrator, seed=mi.UInt32(1)
+        )
+    )
     return np.asarray(pixels[..., [0, 1, 2, 3, 4, 5, 8]], dtype=np.float32)
 
 
@@ -127,12 +104,6 @@ def smooth_ground(pixels: Image) -> Image:
         light, bare = smooth_light(pixels, z_mm, SHADE_SIGMA_PX)
         result = np.where(bare > 0, light * pixels[..., 3:6], result)
     return result
-
-
-def no_sparks(light: NDArray[np.floating], limit: float) -> Image:
-    """Hold lone bright pixels, a path tracer's artefact, near their neighbours' median."""
-    median = cv2.medianBlur(light.astype(np.float32), 5)
-    return np.asarray(np.minimum(light, limit * median), dtype=np.float32)
 
 
 def feather(shape: tuple[int, int], over_px: float) -> Image:

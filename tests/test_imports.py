@@ -74,7 +74,6 @@ MADE_OF = {
     ("blanktrace.boundary", "blanktrace.edge"),  # every ring is located
     ("blanktrace.boundary", "blanktrace.seek"),  # a plain disc's anew where that missed its rim
     ("blanktrace.boundary", "blanktrace.wire"),  # and a ring's, where it missed the wire's flank
-    ("blanktrace.edge", "blanktrace.strip"),  # the boundary is followed along straightened strips
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once
     ("blanktrace.evidence", "blanktrace.background"),  # what says anything differs from the sheet

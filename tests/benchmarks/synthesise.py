@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from shapely import box
+from shapely import Polygon, box
 
 from tests.benchmarks.develop import develop, from_jpeg, to_jpeg
 from tests.benchmarks.records import Photograph, Scene, Truth
@@ -151,15 +151,26 @@ def truth(scene: Scene) -> Truth:
 
 def boundary_px(scene: Scene) -> tuple[NDArray[np.float64], ...]:
     """Every ring of the first blank's parts, projected at the part's own top."""
+    return tuple(
+        np.array(ring.coords)
+        for part in parts_px(scene)
+        for ring in (part.exterior, *part.interiors)
+    )
+
+
+def parts_px(scene: Scene) -> list[Polygon]:
+    """The first blank's parts as a camera sees them, each at its own top."""
     blank, pose = scene.blanks[0]
-    rings = []
+    seen = []
     for part in blank.parts:
         plan = pose.place(part.plan)
-        for ring in (plan.exterior, *plan.interiors):
-            corners = np.array(ring.coords)[:, :2]
-            level = np.full((len(corners), 1), part.top_mm)
-            rings.append(scene.camera.project(np.hstack([corners, level])))
-    return tuple(rings)
+        corners = [np.array(ring.coords)[:, :2] for ring in (plan.exterior, *plan.interiors)]
+        levels = [np.full((len(ring), 1), part.top_mm) for ring in corners]
+        outer, *holes = (
+            scene.camera.project(np.hstack(pair)) for pair in zip(corners, levels, strict=True)
+        )
+        seen.append(Polygon(outer, holes))
+    return seen
 
 
 def preview(scene: Scene, folder: Path) -> float:

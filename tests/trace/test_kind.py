@@ -21,7 +21,7 @@ def strip(inside, outside, *, edge, blur=1.0, count=60):
     seen = np.column_stack([np.interp(OFFSETS, fine, light[:, k]) for k in range(3)])
     noise = np.random.default_rng(1).normal(0, 0.002, (count, len(OFFSETS), 3))
     level = np.column_stack([np.arange(count), np.zeros(count)]).astype(float)
-    return Strip(level, np.tile([0.0, 1.0], (count, 1)), OFFSETS, seen + noise)
+    return Strip(level, np.tile([0.0, 1.0], (count, 1)), seen + noise, REACH_PX)
 
 
 def even(light):
@@ -52,10 +52,10 @@ def walled(wide, shaded, beyond):
     ],
 )
 def test_the_change_is_met_within_a_blur(inside, outside, edge):
-    shift = surface_change(strip(inside, outside, edge=edge), REACH_PX)
+    shift = surface_change(strip(inside, outside, edge=edge))
     assert np.median(shift) == pytest.approx(edge, abs=1.0)
 
 
 def test_darkness_alone_tells_grey_from_lit_sheet():
-    shift = surface_change(strip((0.2, 0.2, 0.2), even(LIT), edge=1.0), REACH_PX)
+    shift = surface_change(strip((0.2, 0.2, 0.2), even(LIT), edge=1.0))
     assert np.median(shift) == pytest.approx(1.0, abs=1.0)

@@ -19,7 +19,7 @@ def circle(count=400):
 def test_a_circles_strip_shows_distance_from_its_middle():
     rows, columns = np.mgrid[0:200, 0:220]
     away = np.hypot(columns - MIDDLE[0], rows - MIDDLE[1])
-    # As bright, in linear light, as it is far: the sRGB curve's inverse is asked of the library.
+    # As bright, in linear light, as it is far (sRGB curve: IEC 61966-2-1).
     level = np.clip(away / 120, 0, 1)
     srgb = np.where(level < 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
     rgb = np.rint(np.repeat(srgb[..., None], 3, axis=2) * 65535).astype(np.uint16)

@@ -1,7 +1,7 @@
 """Fit the network's weights to strips whose truth is known.
 
-``python -m tests.training.fit STRIPS --minutes 40`` writes ``trace/blanktrace/network.npz``. Needs
-``pip install torch``. Every fifteenth file is kept back, and tells how well it does.
+``python -m tests.training.fit STRIPS`` writes ``trace/blanktrace/network.npz``. Needs the extra
+``training``. Every fifteenth file is kept back, and tells how well it does.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from torch.nn import functional
 
 import blanktrace
 from blanktrace.network import CARRIED, GAPS, WEIGHTS, looks
-from blanktrace.strip import ALONG_REACHES
+from blanktrace.strip import COARSE, FINE
 from tests.training.profiles import drawn_strip
 
 SHOWN, FILTERS = 8, 16
@@ -36,7 +36,7 @@ DRAWN_TOO = 6
 RENDERED_SHARE = 0.4
 BLURRED_SHARE, BLURS_SAMPLES = 0.4, (0.7, 6.0)
 """How many windows are blurred besides, and by what Gaussian, in samples across."""
-STEPS_RATIO = 0.1 / ALONG_REACHES
+STEPS_RATIO = COARSE / FINE
 """Distance of samples across over that of samples along."""
 WHERE = Path(blanktrace.__file__).with_name(WEIGHTS)
 
@@ -131,11 +131,11 @@ class Network(nn.Module):
 def batch(
     sources: list[Lessons], shares: list[float], rng: Generator, *, drawn_too: int = 0
 ) -> list[torch.Tensor]:
-    picked = rng.choice(len(sources), BATCH, p=shares)
+    picked = rng.choice(len(sources), BATCH - drawn_too, p=shares)
     drawn = [sources[k].window(rng) for k in picked]
-    for number in range(drawn_too):
+    for _ in range(drawn_too):
         light, share, reach_px = drawn_strip(rng, WINDOW + 2 * AROUND)
-        drawn[number] = looks(light, reach_px), share.astype(np.float32)
+        drawn.append((looks(light, reach_px), share.astype(np.float32)))
     shown = np.stack([window.transpose(2, 0, 1) for window, _ in drawn])
     return [torch.from_numpy(shown), torch.from_numpy(np.stack([truth for _, truth in drawn]))]
 
@@ -150,7 +150,7 @@ def loss_of(network: Network, shown: torch.Tensor, truth: torch.Tensor) -> torch
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("strips", type=Path)
-    parser.add_argument("--minutes", type=float, default=40)
+    parser.add_argument("--minutes", type=float, default=60)
     parser.add_argument("--start", type=Path, help="weights to go on from")
     parser.add_argument("-o", "--out", type=Path, default=WHERE)
     asked = parser.parse_args()

@@ -13,7 +13,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from blanktrace.strip import ACROSS, HALF_REACHES
+from blanktrace.strip import ACROSS, FINE
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ def drawn_strip(rng: Generator, rows: int) -> tuple[Floats, Floats, float]:
     reach_px : float
     """
     reach = float(np.exp(rng.uniform(np.log(1.5), np.log(MOST_REACH_PX))))
-    step = 2 * HALF_REACHES * reach / (ACROSS - 1)
+    step = reach / FINE
     offsets = (np.arange(FINER * ACROSS) - (FINER * ACROSS - 1) / 2) * step / FINER
     wander = ndimage.gaussian_filter1d(rng.standard_normal(rows), rng.uniform(4, 30), mode="wrap")
     off = rng.normal(0, 0.4) + rng.uniform(0, 0.3) * wander / wander.std()

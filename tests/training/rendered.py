@@ -7,9 +7,9 @@ but know only the light that was thought of. These know all of it, and have grai
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
-import cv2
 import mitsuba as mi
 import numpy as np
 from numpy.random import Generator
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import Point, Polygon
 
-from sample_photos.meshes import Mesh, cap, walls
+from sample_photos.meshes import Mesh, cap, laid, torus, walls
+from sample_photos.renderer import loaded, no_sparks, sensor
 from tests.benchmarks.blanks import Part
 from tests.benchmarks.camera import Camera
 from tests.benchmarks.develop import develop, from_jpeg, to_jpeg
@@ -37,7 +38,7 @@ MAX_DEPTH = 4
 SPARK = 3.0
 """How far above its neighbours' median a pixel may stand."""
 ROOM = (32, 64)
-ROUND, WIRE_SIDES = 512, 48
+WIRE_SIDES = (512, 48)
 PHONE_MM = (75.0, 37.0)
 """Half sides of the dark phone about the lens."""
 
@@ -61,7 +62,7 @@ def photograph(scene: Scene, box: tuple[int, int, int, int]) -> NDArray[np.uint8
                 things[f"{part.name}{number}"] = thing
     traced = mi.render(
         mi.load_dict(things),
-        sensor=_sensor(scene.camera, box),
+        sensor=sensor(scene.camera, box, SAMPLES),
         integrator=mi.load_dict({"type": "path", "max_depth": MAX_DEPTH}),
         seed=int(rng.integers(2**31)),
     )
@@ -82,42 +83,6 @@ def box_about(scene: Scene) -> tuple[int, int, int, int]:
     return max(int(x0), 0), max(int(y0), 0), min(int(x1), width), min(int(y1), height)
 
 
-def no_sparks(light: NDArray[np.float32], limit: float) -> NDArray[np.float32]:
-    """Hold lone bright pixels, a path tracer's artefact, near their neighbours' median."""
-    return np.asarray(np.minimum(light, limit * cv2.medianBlur(light, 5)), np.float32)
-
-
-def _sensor(camera: Camera, box: tuple[int, int, int, int]) -> mi.Sensor:
-    width, height = camera.size_px
-    x0, y0, x1, y1 = box
-    pose = np.eye(4)
-    # The renderer's camera has x to the left, y up and z forward.
-    pose[:3, :3] = (camera.rotation * [[-1], [-1], [1]]).T
-    pose[:3, 3] = camera.position_mm
-    return mi.load_dict(
-        {
-            "type": "perspective",
-            "fov": 2 * float(np.rad2deg(np.arctan(width / 2 / camera.focal_px))),
-            "fov_axis": "x",
-            "near_clip": 1.0,
-            "far_clip": 1e6,
-            "to_world": mi.ScalarTransform4f(pose.tolist()),
-            "sampler": {"type": "multijitter", "sample_count": SAMPLES},
-            "film": {
-                "type": "hdrfilm",
-                "width": width,
-                "height": height,
-                "crop_offset_x": x0,
-                "crop_offset_y": y0,
-                "crop_width": x1 - x0,
-                "crop_height": y1 - y0,
-                "pixel_format": "rgb",
-                "rfilter": {"type": "box"},
-            },
-        }
-    )
-
-
 def _ground(scene: Scene, rng: Generator) -> mi.Object:
     """The sheet, and the bench about it, as one level picture."""
     x0, y0 = scene.camera.position_mm[:2] - 320
@@ -131,7 +96,7 @@ def _ground(scene: Scene, rng: Generator) -> mi.Object:
     plane = Polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
     corners = cap(plane, 0.0)
     uv = (corners.corners_mm[:, :2] - (x0, y1)) / (x1 - x0, y0 - y1)
-    return _mesh(corners, {"type": "diffuse", "reflectance": _bitmap(picture)}, uv=uv)
+    return loaded(corners, {"type": "diffuse", "reflectance": _bitmap(picture)}, uv)
 
 
 def _lamp(light: Light) -> dict[str, Any]:
@@ -186,9 +151,10 @@ def _phone(camera: Camera) -> dict[str, Any]:
 def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
     """A prism's lid and sides, or a ring of wire."""
     material = material_named(part.material)
+    lie = partial(laid, place_mm=(pose.x_mm, pose.y_mm), angle_rad=pose.angle_rad)
     if part.name == "loop":
         colour = {"type": "rgb", "value": [float(c) for c in material.colour]}
-        return [_mesh(_wire(part), _metal(colour, float(rng.uniform(0.04, 0.35))), pose)]
+        return [loaded(lie(_wire(part)), _metal(colour, float(rng.uniform(0.04, 0.35))))]
     x0, y0, x1, y1 = part.plan.bounds
     picture = face_texture(material, size_mm=(x1 - x0 + 2, y1 - y0 + 2), rng=rng)
     lid = cap(part.plan, part.top_mm)
@@ -205,7 +171,7 @@ def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
         else {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": side}}
     )
     sides = walls(part.plan, part.bottom_mm, part.top_mm)
-    return [_mesh(lid, skin, pose, uv), _mesh(sides, edge, pose)]
+    return [loaded(lie(lid), skin, uv), loaded(lie(sides), edge)]
 
 
 def _skin(
@@ -239,50 +205,9 @@ def _wire(part: Part) -> Mesh:
     most = (x1 - x0) / 2
     centre = ((x0 + x1) / 2, y1 - most)
     least = part.plan.distance(Point(centre))
-    flat, middle, high = (most - least) / 2, (most + least) / 2, part.top_mm
-    a = np.linspace(0, 2 * np.pi, ROUND, endpoint=False)[:, None]
-    b = np.linspace(0, 2 * np.pi, WIRE_SIDES, endpoint=False)[None, :]
-    radius = middle + flat * np.cos(b)
-    corners = [radius * np.cos(a), radius * np.sin(a), high * (1 + np.sin(b)) + 0 * a]
-    lean = np.hypot(np.cos(b) / flat, np.sin(b) / high)
-    normal = [c * np.cos(b) / flat / lean for c in (np.cos(a), np.sin(a))]
-    normals = np.stack([*normal, np.sin(b) / high / lean + 0 * a], axis=-1)
-    i, j = np.meshgrid(np.arange(ROUND), np.arange(WIRE_SIDES), indexing="ij")
-    i1, j1 = (i + 1) % ROUND, (j + 1) % WIRE_SIDES
-    p, q, r, s = (m * WIRE_SIDES + n for m, n in ((i, j), (i1, j), (i1, j1), (i, j1)))
-    faces = np.concatenate([np.stack(t, axis=-1).reshape(-1, 3) for t in ((p, q, r), (p, r, s))])
-    spots = np.stack(corners, axis=-1).reshape(-1, 3) + (*centre, 0.0)
-    return Mesh(spots, faces, normals.reshape(-1, 3))
-
-
-def _mesh(
-    shape: Mesh, bsdf: dict[str, Any], pose: Pose | None = None, uv: Floats | None = None
-) -> mi.Object:
-    corners, normals = shape.corners_mm, shape.normals
-    if pose is not None:
-        cos, sin = np.cos(pose.angle_rad), np.sin(pose.angle_rad)
-        turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]])
-        corners = corners @ turn.T + (pose.x_mm, pose.y_mm, 0)
-        normals = None if normals is None else normals @ turn.T
-    properties = mi.Properties()
-    properties["bsdf"] = mi.load_dict(bsdf)
-    loaded = mi.Mesh(
-        "shape",
-        vertex_count=len(corners),
-        face_count=len(shape.faces),
-        has_vertex_normals=normals is not None,
-        has_vertex_texcoords=uv is not None,
-        props=properties,
-    )
-    values = mi.traverse(loaded)
-    values["vertex_positions"] = corners.astype(np.float32).ravel()
-    values["faces"] = shape.faces.astype(np.uint32).ravel()
-    if normals is not None:
-        values["vertex_normals"] = normals.astype(np.float32).ravel()
-    if uv is not None:
-        values["vertex_texcoords"] = uv.astype(np.float32).ravel()
-    values.update()
-    return loaded
+    half_mm = ((most - least) / 2, part.top_mm)
+    middle_mm = (most + least) / 2
+    return torus(centre, middle_mm=middle_mm, half_mm=half_mm, sides=WIRE_SIDES)
 
 
 def _bitmap(picture: NDArray[np.float32]) -> dict[str, Any]:

@@ -21,11 +21,11 @@ from scipy import ndimage
 from shapely import Polygon
 from shapely.affinity import translate
 
+from blanktrace.background import linear_light
 from blanktrace.errors import TraceError
 from blanktrace.silhouette import Silhouette, find_silhouettes, nearest_to
-from blanktrace.strip import cut_strip, resampled
-from tests.benchmarks.records import Scene
-from tests.benchmarks.synthesise import synthesise
+from blanktrace.strip import cut_strip, outward, resampled, smoothed
+from tests.benchmarks.synthesise import parts_px, synthesise
 from tests.benchmarks.unseen import scene_drawn
 
 Floats = NDArray[np.float64]
@@ -37,14 +37,16 @@ FINER = 4
 REACHES_PX, MOST_SHARE = (2.0, 4.0), 0.08
 """Reaches of the strips that are cut about true boundaries: from so many px to so many times the
 silhouette's own, but no more than a share of the boundary's length."""
-APART_PX = 1.0
 MOST_OFF = 1.5
 """How far those are moved off their place, in reaches."""
+APART_PX = 1.0
+"""How far apart parts that touch may be seen, from their unlike heights."""
 LOOKS = (2.5, 1.0, 0.5)
 """Reaches of the strips that are cut about what was found, as shares of the silhouette's own."""
 EACH = 3
 """Strips about each true ring."""
 LEAST_REACH_PX = 3.0
+"""Least reach of those."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +68,6 @@ def lessons(rgb: NDArray[np.uint8], parts: list[Polygon], rng: Generator) -> Ite
         The blank's parts as they are seen, in px.
     """
     cover = share_of_blank(rgb.shape[:2], parts)
-    # Parts at unlike heights are seen a little apart.
     whole = shapely.union_all([part.buffer(APART_PX) for part in parts]).buffer(-APART_PX)
     truth = max(shapely.get_parts(shapely.orient_polygons(whole)), key=shapely.area)
     found = silhouette_near(rgb, truth)
@@ -122,17 +123,9 @@ def silhouette_near(rgb: NDArray[np.uint8], truth: Polygon) -> Silhouette | None
 
 def sheet_light(rgb: NDArray[np.uint8], truth: Polygon) -> Floats:
     """Linear light of the sheet about a blank that the tracer did not find."""
-    from blanktrace.background import linear_light  # noqa: PLC0415
-
     x0, y0, x1, y1 = (int(v) for v in truth.buffer(20).bounds)
     near = linear_light(rgb[max(y0, 0) : y1, max(x0, 0) : x1])
     return np.asarray(np.percentile(near.reshape(-1, 3), 90, axis=0), np.float64)
-
-
-def smoothed(ring: Floats, length_px: float) -> Floats:
-    return np.asarray(
-        ndimage.gaussian_filter1d(resampled(ring, 1.0), length_px, axis=0, mode="wrap")
-    )
 
 
 def moved_off(ring: Floats, reach_px: float, rng: Generator) -> Floats:
@@ -144,24 +137,7 @@ def moved_off(ring: Floats, reach_px: float, rng: Generator) -> Floats:
         noise = ndimage.gaussian_filter1d(rng.standard_normal(len(even)), length, mode="wrap")
         off += noise / max(float(noise.std()), 1e-9)
     off = reach_px * np.clip(rng.uniform(0.1, 0.6) * off + rng.normal(0, 0.3), -MOST_OFF, MOST_OFF)
-    tangent = ndimage.gaussian_filter1d(even, reach_px, axis=0, order=1, mode="wrap")
-    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
-    moved = even + off[:, None] * np.column_stack([tangent[:, 1], -tangent[:, 0]])
-    return smoothed(moved, reach_px / 2)
-
-
-def parts_px(scene: Scene) -> list[Polygon]:
-    """The first blank's parts as a camera sees them, each at its own top."""
-    blank, pose = scene.blanks[0]
-    seen = []
-    for part in blank.parts:
-        plan = pose.place(part.plan)
-        rings = [
-            scene.camera.project(np.column_stack([xy, np.full(len(xy), part.top_mm)]))
-            for xy in (np.asarray(r.coords)[:, :2] for r in (plan.exterior, *plan.interiors))
-        ]
-        seen.append(Polygon(rings[0], rings[1:]))
-    return seen
+    return smoothed(even + off[:, None] * outward(even, reach_px), reach_px / 2)
 
 
 def save(path: Path, made: list[Lesson]) -> None:
@@ -185,7 +161,6 @@ def main() -> None:
     asked.folder.mkdir(parents=True, exist_ok=True)
     for number in range(asked.first, asked.first + asked.count):
         scene = scene_drawn(FIRST_SEED + number)
-        parts = parts_px(scene)
         if asked.rendered:
             from tests.training.rendered import box_about, photograph  # noqa: PLC0415
 
@@ -194,7 +169,7 @@ def main() -> None:
             rgb = photograph(scene, box)
             parts = [translate(part, -box[0], -box[1]) for part in parts_px(scene)]
         else:
-            rgb = synthesise(scene).rgb
+            rgb, parts = synthesise(scene).rgb, parts_px(scene)
         made = list(lessons(rgb, parts, np.random.default_rng([1719, number])))
         save(asked.folder / f"{'r' if asked.rendered else 's'}{number:05d}.npz", made)
         print(f"{number} {scene.name}: {len(made)} strips", flush=True)

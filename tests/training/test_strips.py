@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from shapely import Point, box
 
-from tests.benchmarks.synthesise import synthesise
+from tests.benchmarks.synthesise import parts_px, synthesise
 from tests.benchmarks.unseen import scene_drawn
-from tests.training.strips import FIRST_SEED, lessons, moved_off, parts_px, share_of_blank
+from tests.training.strips import FIRST_SEED, lessons, moved_off, share_of_blank
 
 
 @pytest.mark.parametrize(

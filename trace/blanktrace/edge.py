@@ -36,7 +36,7 @@ from blanktrace.profiles import (
     loss_at,
     summits,
 )
-from blanktrace.strip import ALONG_REACHES, Strip, cut_strip, outward, places, resampled
+from blanktrace.strip import COARSE, Strip, cut_strip, outward, places, resampled, smoothed
 
 FloatArray = NDArray[np.float64]
 
@@ -153,11 +153,11 @@ def locate_edge(
     Each look is along the normals of the ring that the last one left, because a
     wrong normal lengthens the blur.
     """
-    ring = _smoothed(ring_px, reach_px / 2)
+    ring = smoothed(ring_px, reach_px / 2)
     for look in LOOKS:
         reach = max(look * reach_px, LEAST_REACH_PX)
         strip = cut_strip(rgb, ring, light=light, reach_px=reach)
-        ring = _moved(strip, surface_change(strip, reach), reach)
+        ring = _moved(strip, surface_change(strip))
     blur_px = SHARP_PX
     for _ in range(2):
         ring = resampled(ring, SPACING_PX)
@@ -259,31 +259,25 @@ def _profiles(
     return along_ring(loss, ALONG_PX), offsets
 
 
-def _smoothed(ring: FloatArray, length_px: float) -> FloatArray:
-    """Round off the stairs of a pixel contour."""
-    even = resampled(ring, 1.0)
-    return np.asarray(ndimage.gaussian_filter1d(even, length_px, axis=0, mode="wrap"))
-
-
 def _steady(shift: FloatArray) -> FloatArray:
     """Bring shifts that stand alone back to their neighbours: another step was met there."""
     usual = ndimage.median_filter(shift, size=2 * NEIGHBOURS + 1, mode="wrap")
     return np.where(np.abs(shift - usual) > STRAY_PX, usual, shift)
 
 
-def _moved(strip: Strip, shift: FloatArray, reach_px: float) -> FloatArray:
+def _moved(strip: Strip, shift: FloatArray) -> FloatArray:
     """Move a strip's ring outward by smoothed shifts, outliers along the ring voted down.
 
     In a sharp inward corner the normals cross and meet edges that are not their
     own; there the ring stays where it was.
     """
     ring = strip.points_px
-    steady = ndimage.median_filter(np.clip(shift, -reach_px, reach_px), size=VOTERS, mode="wrap")
+    within = np.clip(shift, -strip.reach_px, strip.reach_px)
+    steady = ndimage.median_filter(within, size=VOTERS, mode="wrap")
     normals = outward(ring, 1.0)
-    span = round(1 / ALONG_REACHES)
-    before, after = np.roll(normals, span, axis=0), np.roll(normals, -span, axis=0)
+    before, after = np.roll(normals, COARSE, axis=0), np.roll(normals, -COARSE, axis=0)
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     straight = (np.einsum("nk,nk->n", before, after) > SHARP_TURN) | (turn > 0)
-    weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * span + 1, mode="wrap")
+    weight = ndimage.minimum_filter1d(straight.astype(np.float64), 2 * COARSE + 1, mode="wrap")
     move = ndimage.gaussian_filter1d(steady * weight, MOVED_SAMPLES, mode="wrap")
     return np.asarray(ring + move[:, None] * strip.outward)

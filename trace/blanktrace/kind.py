@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from blanktrace.network import blank_odds
-from blanktrace.strip import Strip
+from blanktrace.strip import FINE, Strip
 
 FloatArray = NDArray[np.float64]
 
@@ -33,30 +33,28 @@ MOST_STEPS = 3.0
 """Samples to either side of the change that place it exactly, and how far they may move it."""
 
 
-def surface_change(strip: Strip, reach_px: float) -> FloatArray:
+def surface_change(strip: Strip) -> FloatArray:
     """Say how far outward of a ring the kind of surface changes, point by point.
 
     Parameters
     ----------
     strip : Strip
         The photograph along the ring.
-    reach_px : float
-        How far the ring may be off.
 
     Returns
     -------
     ndarray, shape (N,)
         In px.
     """
-    odds = blank_odds(strip.light, reach_px).astype(np.float64)
-    step = strip.offsets_px[1] - strip.offsets_px[0]
+    odds = blank_odds(strip.light, strip.reach_px).astype(np.float64)
+    offsets = strip.offsets_px
     # The step that leaves most that is like the blank inside and least outside.
     gain = np.cumsum(np.clip(odds, -MOST_SURE, MOST_SURE), axis=1) / MOST_SURE
-    last = np.argmax(gain - FARNESS * (strip.offsets_px / reach_px) ** 2, axis=1)
+    last = np.argmax(gain - FARNESS * (offsets / strip.reach_px) ** 2, axis=1)
     columns = last[:, None] + np.arange(1 - ABOUT, 1 + ABOUT)
     inside = np.clip(columns, 0, odds.shape[1] - 1)
     share = expit(np.take_along_axis(odds, inside, axis=1))
     # Off the strip's ends, all is blank inside and none outside.
     share = np.where(columns < 0, 1.0, np.where(columns >= odds.shape[1], 0.0, share))
     exact = np.clip(share.sum(axis=1) - ABOUT, -MOST_STEPS, MOST_STEPS)
-    return np.asarray(strip.offsets_px[last] + step * (0.5 + exact))
+    return np.asarray(offsets[last] + strip.reach_px / FINE * (0.5 + exact))

@@ -19,6 +19,8 @@ from io import BytesIO
 import numpy as np
 from numpy.typing import NDArray
 
+from blanktrace.hues import log_hues
+
 Floats = NDArray[np.float32]
 
 WEIGHTS = "network.npz"
@@ -34,6 +36,7 @@ AT_ONCE = 256
 DARK = 0.02
 """Added to light before its logarithm: below, all is noise."""
 PLAIN_REACH_PX = 4.0
+"""Reach that counts as neither coarse nor fine."""
 
 
 def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
@@ -44,7 +47,7 @@ def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
     light : ndarray, shape (N, S, 3)
         Share of the sheet's light along a closed ring, from inside outward.
     reach_px : float
-        Ten samples across, in px.
+        What ten samples across are, in px.
 
     Returns
     -------
@@ -67,11 +70,10 @@ def looks(light: NDArray[np.float64], reach_px: float) -> Floats:
     How light it is and its two hues, by logarithms; the three lights as they are; how far
     out it lies; how coarse the strip is.
     """
-    logs = np.log(np.maximum(light, 0) + DARK)
-    red, green, blue = np.moveaxis(logs, -1, 0)
+    red, blue, lightness = log_hues(np.maximum(light, 0) + DARK)
     out = np.broadcast_to(np.linspace(-1, 1, light.shape[1]), red.shape)
     coarse = np.full(red.shape, np.log(reach_px / PLAIN_REACH_PX))
-    shown = [(red + green + blue) / 4.5, 2 * (red - green), 2 * (blue - green)]
+    shown = [lightness / 1.5, 2 * red, 2 * blue]
     shown += [light[..., k] - 0.5 for k in range(3)]
     return np.stack([*shown, out, coarse], axis=-1).astype(np.float32)
 

@@ -237,9 +237,11 @@ def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> 
         extent=_enlarged(sheet.extent[coarse], size),
         noise=sheet.noise,
     )
+    if not near.bare.any():
+        # Without bare sheet about it, nothing tells the blank from what else is there.
+        return []
     near_patch = _enlarged(patch[coarse], size)
-    # Without bare sheet about it, nothing tells the blank from what else is there.
-    mask = cut_blank(linear, near, near_patch) if near.bare.any() else near.bare
+    mask = cut_blank(linear, near, near_patch)
     if not mask.any():
         return []
     _refuse_lost_parts(mask, near_patch)

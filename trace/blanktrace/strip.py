@@ -16,16 +16,20 @@ from blanktrace.profiles import Pixels, loss_at
 
 FloatArray = NDArray[np.float64]
 
-HALF_REACHES, ACROSS = 2.0, 41
-"""Half width of a strip in reaches, and samples across it: ten to a reach."""
+HALF_REACHES = 2
+"""Half width of a strip, in reaches."""
 
-ALONG_REACHES = 1 / 3
-"""Distance of samples along a strip, in reaches."""
+FINE, COARSE = 10, 3
+"""Samples to a reach, across a strip and along it."""
+
+ACROSS = 2 * HALF_REACHES * FINE + 1
+"""Samples across a strip."""
 
 ALONG_SAMPLES = 0.5
 """Gaussian along the strip: quiets noise between samples that lie far apart."""
 
 FEWEST = 8
+"""Points of a ring at least."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,16 +42,21 @@ class Strip:
         The ring (x, y), sampled evenly.
     outward : ndarray, shape (N, 2)
         Unit normals from blank to sheet.
-    offsets_px : ndarray, shape (S,)
-        Outward positions of the samples.
     light : ndarray, shape (N, S, 3)
         Share of the sheet's light.
+    reach_px : float
+        How far the ring may be off.
     """
 
     points_px: FloatArray
     outward: FloatArray
-    offsets_px: FloatArray
     light: FloatArray
+    reach_px: float
+
+    @property
+    def offsets_px(self) -> FloatArray:
+        """Outward positions of the samples, shape (S,)."""
+        return _offsets(self.reach_px)
 
     @property
     def places_px(self) -> FloatArray:
@@ -73,13 +82,15 @@ def cut_strip(rgb: Pixels, ring_px: FloatArray, *, light: FloatArray, reach_px: 
     -------
     Strip
     """
-    step = ALONG_REACHES * reach_px
-    ring = resampled(ring_px, step)
-    normals = outward(ring, reach_px / step)
-    offsets = np.linspace(-HALF_REACHES, HALF_REACHES, ACROSS) * reach_px
-    share = 1 - loss_at(rgb, places(ring, normals, offsets), light)
+    ring = resampled(ring_px, reach_px / COARSE)
+    normals = outward(ring, COARSE)
+    share = 1 - loss_at(rgb, places(ring, normals, _offsets(reach_px)), light)
     even = ndimage.gaussian_filter1d(share, ALONG_SAMPLES, axis=0, mode="wrap")
-    return Strip(ring, normals, offsets, even)
+    return Strip(ring, normals, even, reach_px)
+
+
+def _offsets(reach_px: float) -> FloatArray:
+    return np.linspace(-HALF_REACHES, HALF_REACHES, ACROSS) * reach_px
 
 
 def places(ring: FloatArray, normals: FloatArray, offsets: FloatArray) -> FloatArray:
@@ -94,6 +105,13 @@ def resampled(ring: FloatArray, spacing: float) -> FloatArray:
     count = max(round(along[-1] / spacing), FEWEST)
     want = np.arange(count) * along[-1] / count
     return np.column_stack([np.interp(want, along, closed[:, k]) for k in (0, 1)])
+
+
+def smoothed(ring: FloatArray, length_px: float) -> FloatArray:
+    """Round off a closed ring's stairs by a Gaussian along it."""
+    return np.asarray(
+        ndimage.gaussian_filter1d(resampled(ring, 1.0), length_px, axis=0, mode="wrap")
+    )
 
 
 def outward(ring: FloatArray, points: float) -> FloatArray:
