@@ -26,8 +26,10 @@ STAGES = {
     "blanktrace.calibrate",
     "blanktrace.cast",
     "blanktrace.chain",
+    "blanktrace.close_up",
     "blanktrace.corner",
     "blanktrace.corners",
+    "blanktrace.cover",
     "blanktrace.cross_check",
     "blanktrace.disc",
     "blanktrace.bridge",
@@ -87,6 +89,10 @@ MADE_OF = {
     ("blanktrace.lost", "blanktrace.background"),
     ("blanktrace.lost", "blanktrace.evidence"),  # what was lost is found again by its edges
     ("blanktrace.lost", "blanktrace.ring"),  # if it is a ring
+    ("blanktrace.close_up", "blanktrace.background"),  # light is shown as a share of the sheet's
+    ("blanktrace.cover", "blanktrace.background"),
+    ("blanktrace.cover", "blanktrace.close_up"),  # what the network looks at
+    ("blanktrace.segment", "blanktrace.close_up"),  # and what is cut
     ("blanktrace.segment", "blanktrace.background"),
     ("blanktrace.segment", "blanktrace.evidence"),  # the cut weighs what each pixel says
     ("blanktrace.segment", "blanktrace.cast"),  # takes cast shadows off
@@ -96,6 +102,8 @@ MADE_OF = {
     ("blanktrace.segment", "blanktrace.lost"),  # and looks for what it lost
     ("blanktrace.silhouette", "blanktrace.lost"),  # which is refused if it stays lost
     ("blanktrace.silhouette", "blanktrace.matte"),  # the rough boundary is where the shares halve
+    ("blanktrace.silhouette", "blanktrace.close_up"),  # each find is looked at closer
+    ("blanktrace.silhouette", "blanktrace.cover"),  # by network and by cut
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour

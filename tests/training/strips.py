@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -19,19 +19,15 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import Polygon
-from shapely.affinity import translate
 
 from blanktrace.background import linear_light
 from blanktrace.errors import TraceError
 from blanktrace.silhouette import Silhouette, find_silhouettes, nearest_to
 from blanktrace.strip import cut_strip, outward, resampled, smoothed
-from tests.benchmarks.synthesise import parts_px, synthesise
-from tests.benchmarks.unseen import scene_drawn
+from tests.training.scenes import How, photographed
 
 Floats = NDArray[np.float64]
 
-FIRST_SEED = 500_000_000
-"""Seeds from here up are no benchmark's."""
 FINER = 4
 """Steps of a pixel in which its share of blank is counted."""
 REACHES_PX, MOST_SHARE = (2.0, 4.0), 0.08
@@ -159,20 +155,11 @@ def main() -> None:
     parser.add_argument("--rendered", action="store_true")
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
-    for number in range(asked.first, asked.first + asked.count):
-        scene = scene_drawn(FIRST_SEED + number)
-        if asked.rendered:
-            from tests.training.rendered import box_about, photograph  # noqa: PLC0415
-
-            scene = replace(scene, camera=replace(scene.camera, k1=0.0))
-            box = box_about(scene)
-            rgb = photograph(scene, box)
-            parts = [translate(part, -box[0], -box[1]) for part in parts_px(scene)]
-        else:
-            rgb, parts = synthesise(scene).rgb, parts_px(scene)
-        made = list(lessons(rgb, parts, np.random.default_rng([1719, number])))
-        save(asked.folder / f"{'r' if asked.rendered else 's'}{number:05d}.npz", made)
-        print(f"{number} {scene.name}: {len(made)} strips", flush=True)
+    how: How = "rendered" if asked.rendered else "drawn"
+    for lit in photographed(asked.first, asked.count, how=how):
+        made = list(lessons(lit.rgb, lit.blanks[0], np.random.default_rng([1719, lit.number])))
+        save(asked.folder / f"{lit.name}.npz", made)
+        print(f"{lit.name}: {len(made)} strips", flush=True)
 
 
 if __name__ == "__main__":

@@ -6,7 +6,8 @@ from shapely import Point, box
 
 from tests.benchmarks.synthesise import parts_px, synthesise
 from tests.benchmarks.unseen import scene_drawn
-from tests.training.strips import FIRST_SEED, lessons, moved_off, share_of_blank
+from tests.training.scenes import FIRST_SEED
+from tests.training.strips import lessons, moved_off, share_of_blank
 
 
 @pytest.mark.parametrize(

@@ -76,9 +76,8 @@ class Evidence:
         return self.colour > 1
 
 
-def gather_evidence(linear: Picture, sheet: Sheet) -> Evidence:
-    """Measure colour, darkness and texture against the bare sheet."""
-    share = np.asarray(linear / np.exp(sheet.log_light), dtype=np.float32)
+def gather_evidence(share: Picture, sheet: Sheet) -> Evidence:
+    """Measure colour, darkness and texture, from shares of the bare sheet's light."""
     loss = np.asarray(1 - cv2.GaussianBlur(share, (0, 0), 1.0), dtype=np.float32)
     darkness = grey(loss)
     departure = _off_shadow_line(loss)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from blanktrace.network import blank_odds
+from blanktrace.odds import blank_odds
 from blanktrace.strip import FINE, Strip
 
 FloatArray = NDArray[np.float64]

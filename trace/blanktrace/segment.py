@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from blanktrace.background import MaskArray, Picture, Sheet
 from blanktrace.bridge import bridged
 from blanktrace.cast import shed_cast
+from blanktrace.close_up import CloseUp
 from blanktrace.drilled import find_drilled
 from blanktrace.evidence import DARKEST, Evidence, gather_evidence
 from blanktrace.holes import fill_unlike_sheet, find_holes, showing_sheet
@@ -93,7 +94,8 @@ def find_patches(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
     tuple of ndarray of bool, shape (h, w)
         One mask a patch, the largest first.
     """
-    evidence = gather_evidence(linear, sheet)
+    share = np.asarray(linear / np.exp(sheet.log_light), dtype=np.float32)
+    evidence = gather_evidence(share, sheet)
     body = evidence.stands_out | evidence.coloured
     body = fill_unlike_sheet(opened(closed(body, 2), 2), evidence)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(body.astype(np.uint8))
@@ -108,16 +110,8 @@ def find_patches(linear: Picture, sheet: Sheet) -> tuple[MaskArray, ...]:
     )
 
 
-def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
+def cut_blank(near: CloseUp) -> MaskArray:
     """Separate a patch into blank and shadow.
-
-    Parameters
-    ----------
-    linear : ndarray of float32, shape (h, w, 3)
-        Linear light about the patch; a finer picture gives a finer boundary.
-    sheet : Sheet
-        The background, at the same size.
-    patch : ndarray of bool, shape (h, w)
 
     Returns
     -------
@@ -125,7 +119,8 @@ def cut_blank(linear: Picture, sheet: Sheet, patch: MaskArray) -> MaskArray:
         The blank, its holes open, perhaps with others that share its shadow; empty
         if nothing is left.
     """
-    evidence = gather_evidence(linear, sheet)
+    sheet, patch = near.sheet, near.patch
+    evidence = gather_evidence(near.share, sheet)
     heart = _heart(patch)
     by_colour = _is_coloured(patch, heart, evidence)
     if not by_colour:

@@ -3,32 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 from shapely import Point, Polygon
 from skimage.measure import find_contours
 
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
+from blanktrace.close_up import Pixels, close_up, shrunk
+from blanktrace.cover import blank_cover
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
 from blanktrace.lost import lost_parts
+from blanktrace.masks import closed, filled, opened
 from blanktrace.matte import blank_share
 from blanktrace.segment import cut_blank, find_patches
 from blanktrace.separate import separate_blanks
 
 FloatArray = NDArray[np.float64]
-Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 REDUCED_PX = 1280
 """Long side of the reduced photograph that blanks are found in."""
 
-CUT_PIXELS = 140_000
-"""Pixels to which the surroundings of each patch are reduced for a closer look."""
+HALF = 0.5
 
-MARGIN_PX = 14
-"""Sheet shown around a patch, in pixels of the reduced photograph."""
+MARGINS_PX = (14, 56)
+"""Sheet shown around a patch, in pixels of the reduced photograph; more where part of the blank is
+as light as the sheet, and so no part of the patch."""
+
+SEAM_PX = 2
+"""Half the width of a seam between two parts of a blank, in pixels of the close-up."""
 
 ROUGH_PX = 2.5
 """How far a rough boundary may be off, in pixels of the closer look."""
@@ -43,6 +48,16 @@ SMALL_SHARE = 0.04
 
 FEWEST = 12
 """Points of a contour around a speck."""
+
+CUT_ODDS, LEAST_CHANCE = 2.0, 1e-4
+"""What the cut says against the cover (logarithm of odds), and the least chance that it leaves."""
+
+DOUBTFUL, MOST_DOUBTFUL = 0.15, 0.5
+"""Cover, and what is missing to 1, from which a place may be blank or not; and how much of that
+there may be, as a share of the blank."""
+
+SURELY_NOT = 0.2
+"""Cover below which a place is no blank; gaps that show little of it are none."""
 
 LEAST_HOLE_SHARE = 4e-4
 """Holes smaller than this share of the blank are specks."""
@@ -89,6 +104,14 @@ class Finds:
     extent: MaskArray
 
 
+@dataclass(frozen=True, eq=False)
+class Reduced:
+    """The sheet and the patches (h, w) that stand out from it, in the reduced photograph."""
+
+    sheet: Sheet
+    patches: tuple[MaskArray, ...]
+
+
 def find_silhouettes(rgb: Pixels) -> Finds:
     """Find every blank that lies whole on the sheet.
 
@@ -108,26 +131,22 @@ def find_silhouettes(rgb: Pixels) -> Finds:
     CutOffError
         If the largest thing on the sheet runs into its edge or the photo's.
     """
-    height, width = rgb.shape[:2]
-    factor = min(1.0, REDUCED_PX / max(height, width))
-    size = (round(width * factor), round(height * factor))
-    linear = linear_light(_shrunk(rgb, size) if factor < 1 else rgb)
-    sheet = model_sheet(linear)
-    patches = find_patches(linear, sheet)
+    reduced = stands_out(rgb)
+    sheet, patches = reduced.sheet, reduced.patches
     if not patches:
         raise NoBlankError(
             "Nothing stands out from the sheet. Check that the blank is in view; if it is as "
             "light as the paper, lay it on paper of another tint and retake the photo."
         )
-    needed = CLEAR_SHARE * max(linear.shape)
+    needed = CLEAR_SHARE * max(sheet.bare.shape)
     gaps = [_gap_px(patch, sheet) for patch in patches]
     whole = [patch for patch, gap in zip(patches, gaps, strict=True) if min(gap) >= needed]
     if not whole or patches[0].sum() > 2 * whole[0].sum():
-        _refuse_cut_off(gaps[0], needed, factor)
+        _refuse_cut_off(gaps[0], needed, sheet.bare.shape[1] / rgb.shape[1])
     sized: list[Silhouette] = []
     for patch in whole:
         try:
-            sized.extend(_look_closer(rgb, patch, sheet, factor))
+            sized.extend(_cut_out(rgb, patch, sheet))
         except ContrastError:
             if patch is whole[0]:
                 raise
@@ -139,6 +158,55 @@ def find_silhouettes(rgb: Pixels) -> Finds:
     largest = max(one.area_px2 for one in sized)
     kept = [one for one in sized if one.area_px2 >= SMALL_SHARE * largest]
     return Finds(tuple(sorted(kept, key=lambda one: -one.area_px2)), sheet.extent)
+
+
+def stands_out(rgb: Pixels) -> Reduced:
+    """Reduce a photograph, and find the sheet and what stands out from it.
+
+    Raises
+    ------
+    NoBlankError
+        If there is no sheet.
+    """
+    height, width = rgb.shape[:2]
+    factor = min(1.0, REDUCED_PX / max(height, width))
+    size = (round(width * factor), round(height * factor))
+    linear = linear_light(shrunk(rgb, size) if factor < 1 else rgb)
+    sheet = model_sheet(linear)
+    return Reduced(sheet, find_patches(linear, sheet))
+
+
+def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
+    """Let the cut decide where the network is in doubt; close seams and spots, take hairlines off.
+
+    The cut finds holes by rules of their own, and keeps those that the network takes for blank.
+
+    Parameters
+    ----------
+    cover : ndarray of float32, shape (h, w)
+        How much of each pixel is blank, as the network says.
+    cut : ndarray of bool, shape (h, w)
+        What is blank, as the cut says.
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        What is blank.
+    """
+    chance = np.clip(cover, LEAST_CHANCE, 1 - LEAST_CHANCE)
+    agreed = expit(np.log(chance / (1 - chance)) + np.where(cut, CUT_ODDS, -CUT_ODDS))
+    _, gaps = cv2.connectedComponents((filled(cut) & ~cut).astype(np.uint8), connectivity=4)
+    seen = np.bincount(gaps.ravel(), weights=cover.ravel()) / np.bincount(gaps.ravel())
+    seen[0] = 0  # label 0 is what is no hole
+    cover = np.where(seen[gaps] > HALF, 0, agreed)
+    mask = opened(closed(cover > HALF, SEAM_PX), 1)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        (~mask).astype(np.uint8), connectivity=4
+    )
+    sure = np.bincount(labels[cover < SURELY_NOT], minlength=count)
+    spots = sure < HALF * stats[:, cv2.CC_STAT_AREA]
+    spots[0] = False  # label 0 is what is blank
+    return np.asarray(mask | spots[labels])
 
 
 def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | None) -> int:
@@ -220,51 +288,43 @@ def _refuse_cut_off(gap: tuple[float, ...], needed: float, factor: float) -> Non
     )
 
 
-def _look_closer(rgb: Pixels, patch: MaskArray, sheet: Sheet, factor: float) -> list[Silhouette]:
+def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
     """Cut one patch out of the photograph at a finer scale: one blank, or touching discs."""
-    ys, xs = np.nonzero(patch)
-    top, left = max(0, ys.min() - MARGIN_PX), max(0, xs.min() - MARGIN_PX)
-    bottom, right = ys.max() + 1 + MARGIN_PX, xs.max() + 1 + MARGIN_PX
-    coarse = np.s_[top:bottom, left:right]
-    x0, y0 = round(left / factor), round(top / factor)
-    crop = rgb[y0 : round(bottom / factor), x0 : round(right / factor)]
-    closer = min(1.0, float(np.sqrt(CUT_PIXELS / (crop.shape[0] * crop.shape[1]))))
-    size = (round(crop.shape[1] * closer), round(crop.shape[0] * closer))
-    linear = linear_light(_shrunk(crop, size))
-    near = Sheet(
-        log_light=_enlarged(sheet.log_light[coarse], size),
-        bare=_enlarged(sheet.bare[coarse], size),
-        extent=_enlarged(sheet.extent[coarse], size),
-        noise=sheet.noise,
-    )
-    if not near.bare.any():
-        # Without bare sheet about it, nothing tells the blank from what else is there.
-        return []
-    near_patch = _enlarged(patch[coarse], size)
-    mask = cut_blank(linear, near, near_patch)
+    for margin_px in MARGINS_PX:
+        near = close_up(rgb, patch, sheet, margin_px=margin_px)
+        if not near.sheet.bare.any():
+            # Without bare sheet about it, nothing tells the blank from what else is there.
+            return []
+        cover = blank_cover(near)
+        mask = _pieces_of(near.patch, agreed_mask(cover, cut_blank(near)))
+        if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
+            break
     if not mask.any():
         return []
-    _refuse_lost_parts(mask, near_patch)
-    light = np.exp(np.median(near.log_light[mask], axis=0)).astype(np.float64)
-    loss = np.asarray(1 - linear / np.exp(near.log_light), dtype=np.float32)
+    _refuse_doubt(cover, mask)
+    _refuse_lost_parts(mask, near.patch)
+    light = np.exp(np.median(near.sheet.log_light[mask], axis=0)).astype(np.float64)
+    shares = [blank_share(1 - near.share, one, clear=~mask) for one in separate_blanks(mask)]
     return [
         Silhouette(
-            rings_px=tuple(
-                ring + (x0, y0) for ring in _rings(blank_share(loss, one, clear=~mask), closer)
-            ),
-            reach_px=max(ROUGH_PX / closer, LEAST_REACH_PX),
+            rings_px=tuple(map(near.onto_photo, _rings(share))),
+            reach_px=max(ROUGH_PX / near.factor, LEAST_REACH_PX),
             light=light,
         )
-        for one in separate_blanks(mask)
+        for share in shares
     ]
 
 
-def _shrunk(rgb: Pixels, size: tuple[int, int]) -> Pixels:
-    """Average a photograph down to a size (width, height), its values stored as they were."""
-    smaller = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
-    if rgb.dtype == np.uint8:
-        return np.asarray(smaller, dtype=np.uint8)
-    return np.asarray(smaller, dtype=np.uint16)
+def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
+    """Refuse where the network tells too little."""
+    doubtful = opened((cover > DOUBTFUL) & (cover < 1 - DOUBTFUL), SEAM_PX)
+    share = doubtful.sum() / mask.sum()
+    if share > MOST_DOUBTFUL:
+        raise ContrastError(
+            f"The blank could not be told from the sheet and from its shadow: an area of "
+            f"{share:.0%} of its size may be either ({MOST_DOUBTFUL:.0%} allowed). Use paper of "
+            "another tint, or softer light, and retake the photo."
+        )
 
 
 def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
@@ -278,16 +338,15 @@ def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
         )
 
 
-def _enlarged(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
-    if picture.dtype == np.bool_:
-        return cv2.resize(picture.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR))
+def _pieces_of(patch: MaskArray, mask: MaskArray) -> MaskArray:
+    """Keep the pieces of a mask that lie on a patch."""
+    _, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    return mask & np.isin(labels, np.unique(labels[patch]))
 
 
-def _rings(share: Picture, factor: float) -> tuple[FloatArray, ...]:
-    """Trace a blank's outer ring and holes, in pixels of the picture it was reduced from."""
-    lines = find_contours(share, 0.5)
-    rings = [(line[:-1, ::-1] + 0.5) / factor - 0.5 for line in lines if len(line) > FEWEST]
+def _rings(share: Picture) -> tuple[FloatArray, ...]:
+    """Trace a blank's outer ring and holes."""
+    rings = [line[:-1, ::-1] for line in find_contours(share, HALF) if len(line) > FEWEST]
     areas = [abs(_signed_area(ring)) for ring in rings]
     outer = int(np.argmax(areas))
     least = LEAST_HOLE_SHARE * areas[outer]

@@ -1,6 +1,6 @@
 """Fit the network's weights to strips whose truth is known.
 
-``python -m tests.training.fit STRIPS`` writes ``trace/blanktrace/network.npz``. Needs the extra
+``python -m tests.training.fit_odds STRIPS`` writes ``trace/blanktrace/odds.npz``. Needs the extra
 ``training``. Every fifteenth file is kept back, and tells how well it does.
 """
 
@@ -20,7 +20,7 @@ from torch import nn
 from torch.nn import functional
 
 import blanktrace
-from blanktrace.network import CARRIED, GAPS, WEIGHTS, looks
+from blanktrace.odds import CARRIED, GAPS, WEIGHTS, looks
 from blanktrace.strip import COARSE, FINE
 from tests.training.profiles import drawn_strip
 
@@ -94,7 +94,7 @@ def _varied(light: NDArray[np.float64], rng: Generator) -> NDArray[np.float64]:
 
 
 class Network(nn.Module):
-    """The network, as `blanktrace.network` runs it."""
+    """The network, as `blanktrace.odds` runs it."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -156,10 +156,10 @@ def main() -> None:
     asked = parser.parse_args()
     files = sorted(asked.strips.glob("*.npz"))
     back = files[::KEPT_BACK]
-    kinds = [[f for f in files if f not in back and f.name[0] == kind] for kind in "sr"]
+    kinds = [[f for f in files if f not in back and f.name[0] == kind] for kind in "dr"]
     sources = [Lessons.load(kind) for kind in kinds if kind]
     shares = [1 - RENDERED_SHARE, RENDERED_SHARE] if len(sources) > 1 else [1.0]
-    held = [Lessons.load([f for f in back if f.name[0] == kind]) for kind in "sr"[: len(sources)]]
+    held = [Lessons.load([f for f in back if f.name[0] == kind]) for kind in "dr"[: len(sources)]]
     print(f"{[len(k) for k in kinds]} scenes, {[int(s.ends[-1]) for s in sources]} places")
     torch.manual_seed(0)
     rng = np.random.default_rng(1721)

@@ -1,0 +1,234 @@
+"""Fit the weights of the network that tells blank in close-ups.
+
+``python -m tests.training.fit_cover DIR`` writes ``trace/blanktrace/cover.npz``. Needs the extra
+``training``. Every fifteenth file is kept back, and tells how well it does.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+import torch
+from numpy.random import Generator
+from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
+
+import blanktrace
+from blanktrace.cover import LEVELS, WEIGHTS, looks
+from tests.training.plain import FRAMED_SHARE, framed, plain_light
+
+SHOWN = 7
+FILTERS = (32, 32, 48, 64, 96)
+"""Filters at each scale; bfloat16 on processors wants multiples of 16."""
+SIDE_PX = 256
+BATCH = 8
+RATE = 3e-3
+KEPT_BACK = 15
+SCALES = (0.6, 1.25)
+MIDDLE_SPREAD_PX = 40.0
+EDGE_PX, EDGE_WEIGHT = 9, 4.0
+"""How near a boundary pixels count more, and by how much."""
+PLAIN_SHARE, RENDERED_SHARE = 0.25, 0.25
+"""How many close-ups are lit most simply instead, and how many are path-traced."""
+RECOLOURED_SHARE = 0.5
+OTHER_COLOURS_SHARE, NOISY_SHARE = 0.3, 0.5
+WHERE = Path(blanktrace.__file__).with_name(WEIGHTS)
+
+Lesson = tuple[NDArray[np.float16], NDArray[np.uint8], NDArray[np.bool_]]
+
+
+class Block(nn.Module):
+    """Two layers of filters, each scaled by what it gives on average."""
+
+    def __init__(self, before: int, after: int) -> None:
+        super().__init__()
+        self.filters = nn.ModuleList(
+            nn.Conv2d(a, after, 3, padding=1, bias=False) for a in (before, after)
+        )
+        self.norms = nn.ModuleList(nn.BatchNorm2d(after) for _ in range(2))
+
+    def forward(self, seen: torch.Tensor) -> torch.Tensor:
+        for one, norm in zip(self.filters, self.norms, strict=True):
+            seen = functional.relu(norm(one(seen)))
+        return seen
+
+
+class Network(nn.Module):
+    """The network, as `blanktrace.cover` runs it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        down = zip((4 * SHOWN, *FILTERS[:-1]), FILTERS, strict=True)
+        up = zip(FILTERS[:0:-1], FILTERS[-2::-1], strict=True)
+        self.down = nn.ModuleList(Block(a, b) for a, b in down)
+        self.up = nn.ModuleList(Block(a + b, b) for a, b in up)
+        self.last = nn.Conv2d(FILTERS[0], 4, 1)
+
+    def forward(self, seen: torch.Tensor) -> torch.Tensor:
+        seen = functional.pixel_unshuffle(seen, 2)
+        kept: list[torch.Tensor] = []
+        for level in range(LEVELS):
+            seen = self.down[level](functional.max_pool2d(seen, 2) if level else seen)
+            kept.append(seen)
+        for block, beside in zip(self.up, kept[-2::-1], strict=True):
+            finer = functional.interpolate(seen, scale_factor=2, mode="nearest")
+            seen = block(torch.cat([finer, beside], 1))
+        return functional.pixel_shuffle(self.last(seen), 2)[:, 0]
+
+    def save(self, path: Path) -> None:
+        """Keep taps and levels, the scaling within them."""
+        pairs = [
+            (one.weight, norm)
+            for block in (*self.down, *self.up)
+            for one, norm in zip(block.filters, block.norms, strict=True)
+        ]
+        made = []
+        for weight, norm in pairs:
+            gain = norm.weight / torch.sqrt(norm.running_var + norm.eps)
+            made.append((weight * gain[:, None, None, None], norm.bias - norm.running_mean * gain))
+        made.append((self.last.weight, self.last.bias))
+        kept = {}
+        for number, (taps, level) in enumerate(made):
+            kept[f"taps{number}"] = taps.detach().numpy().transpose(2, 3, 1, 0).astype(np.float16)
+            kept[f"level{number}"] = level.detach().numpy().astype(np.float16)
+        np.savez_compressed(path, **kept)
+
+
+def load(file: Path) -> Lesson:
+    with np.load(file) as kept:
+        return kept["share"], kept["cover"], kept["extent"]
+
+
+def drawn(lesson: Lesson, rng: Generator) -> list[NDArray[np.float32]]:
+    """Turn, scale and vary a close-up: what is shown (7, S, S), the truth and its weight (S, S)."""
+    share, cover, extent = lesson
+    height, width = cover.shape
+    scale, angle = np.exp(rng.uniform(*np.log(SCALES))), rng.uniform(0, 2 * np.pi)
+    place = np.array([rng.uniform(0, width), rng.uniform(0, height)])
+    ys, xs = np.nonzero(cover > 127)
+    if len(ys) and rng.random() < 0.8:
+        index = rng.integers(len(ys))
+        place = np.array([xs[index], ys[index]]) + rng.normal(0, MIDDLE_SPREAD_PX, 2)
+    if rng.random() < 0.5:
+        place = np.array([width, height]) / 2
+    flip = rng.choice([-1, 1])
+    cos, sin = scale * np.cos(angle), scale * np.sin(angle)
+    turn = np.array([[cos * flip, -sin], [sin * flip, cos]])
+    onto = np.column_stack([turn, SIDE_PX / 2 - turn @ place]).astype(np.float32)
+    size = (SIDE_PX, SIDE_PX)
+    light = cv2.warpAffine(share.astype(np.float32), onto, size, borderMode=cv2.BORDER_REPLICATE)
+    truth = cv2.warpAffine(cover, onto, size).astype(np.float32) / 255
+    sheet = cv2.warpAffine(extent.astype(np.uint8), onto, size, flags=cv2.INTER_NEAREST) > 0
+    square = np.ones((EDGE_PX, EDGE_PX), np.uint8)
+    near_edge = cv2.dilate(truth, square) - cv2.erode(truth, square)
+    if rng.random() < RECOLOURED_SHARE:
+        light = _recoloured(light, truth, rng)
+    if rng.random() < PLAIN_SHARE:
+        light, sheet = plain_light(truth, rng), np.ones_like(sheet)
+    shown = looks(_varied(light, rng), sheet).transpose(2, 0, 1)
+    return [shown, truth, (1 + EDGE_WEIGHT * near_edge) * sheet]
+
+
+def _recoloured(
+    light: NDArray[np.float32], truth: NDArray[np.float32], rng: Generator
+) -> NDArray[np.float32]:
+    """Give the blank another colour and grain, perhaps within a frame, its shadow another depth."""
+    noise = cv2.GaussianBlur(
+        rng.standard_normal(truth.shape).astype(np.float32),
+        (0, 0),
+        *np.exp(rng.uniform(-0.5, 3, 2)),
+    )
+    grain = rng.uniform(0, 0.2) * noise / noise.std()
+    colour = rng.normal(0, 0.4) + rng.normal(0, 0.12, 3) + grain[..., None]
+    if rng.random() < FRAMED_SHARE:
+        other = rng.normal(0, 0.5) + rng.normal(0, 0.12, 3) - 2 * grain[..., None]
+        colour = colour + framed(truth, rng)[..., None] * other
+    deeper = np.exp(rng.normal(0, 0.3))
+    shaded = np.clip(light, 0.003, 1) ** (deeper - 1)
+    factor = truth[..., None] * np.exp(colour) + (1 - truth[..., None]) * shaded
+    return np.asarray(light * factor, np.float32)
+
+
+def _varied(light: NDArray[np.float32], rng: Generator) -> NDArray[np.float32]:
+    """Other white balance, tone, noise, and now and then other colours."""
+    if rng.random() < OTHER_COLOURS_SHARE:
+        light = light[..., rng.permutation(3)]
+    light = np.maximum(light, 0) ** float(np.exp(rng.normal(0, 0.1)))
+    light = light * np.exp(rng.normal(0, 0.02) + rng.normal(0, 0.015, 3))
+    if rng.random() < NOISY_SHARE:
+        light = light + rng.normal(0, rng.uniform(0, 0.03), light.shape)
+    return np.asarray(light, np.float32)
+
+
+def batch(lessons: list[list[Lesson]], rng: Generator) -> list[torch.Tensor]:
+    """Draw close-ups from those that were drawn, and from those that were rendered."""
+    made = []
+    for _ in range(BATCH):
+        kind = lessons[int(rng.random() < RENDERED_SHARE)] or lessons[0]
+        made.append(drawn(kind[rng.integers(len(kind))], rng))
+    return [torch.from_numpy(np.stack(one).astype(np.float32)) for one in zip(*made, strict=True)]
+
+
+def loss_of(
+    network: Network, shown: torch.Tensor, truth: torch.Tensor, weight: torch.Tensor
+) -> torch.Tensor:
+    with torch.autocast("cpu", dtype=torch.bfloat16):
+        odds = network(shown.contiguous(memory_format=torch.channels_last))
+    each = functional.binary_cross_entropy_with_logits(odds.float(), truth, reduction="none")
+    return (each * weight).mean()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("close_ups", type=Path)
+    parser.add_argument("--minutes", type=float, default=60)
+    parser.add_argument("--rate", type=float, default=RATE, help="of learning, at most")
+    parser.add_argument("--start", type=Path, help="state to go on from")
+    parser.add_argument("-o", "--out", type=Path, default=WHERE)
+    asked = parser.parse_args()
+    files = sorted(asked.close_ups.glob("*.npz"))
+    back = files[::KEPT_BACK]
+    learnt = [file for file in files if file not in back]
+    lessons = [[load(file) for file in learnt if file.name[0] == kind] for kind in "dr"]
+    held = [[load(file) for file in back if file.name[0] == kind] for kind in "dr"]
+    print(f"{[len(kind) for kind in lessons]} scenes, {[len(kind) for kind in held]} kept back")
+    torch.manual_seed(0)
+    rng = np.random.default_rng(1723)
+    tests = [batch(held, np.random.default_rng(5 + k)) for k in range(12)]
+    network = Network().to(memory_format=torch.channels_last)
+    if asked.start:
+        network.load_state_dict(torch.load(asked.start))
+    steps = torch.optim.AdamW(network.parameters(), lr=RATE, weight_decay=1e-4)
+    begun, done = time.monotonic(), 0.0
+    running, count = 0.0, 0
+    while done < 1:
+        done = min((time.monotonic() - begun) / (60 * asked.minutes), 1.0)
+        rate = asked.rate * min(1.0, (count + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
+        for group in steps.param_groups:
+            group["lr"] = rate
+        loss = loss_of(network, *batch(lessons, rng))
+        steps.zero_grad()
+        loss.backward()
+        steps.step()
+        running, count = running + loss.item(), count + 1
+        if count % 200 == 0 or done == 1:
+            network.eval()
+            with torch.no_grad():
+                back_loss = np.mean([loss_of(network, *one).item() for one in tests])
+            network.train()
+            print(
+                f"{count:6d}  {done:4.0%}  {running / 200:.4f}  kept back {back_loss:.4f}",
+                flush=True,
+            )
+            running = 0.0
+            network.save(asked.out)
+            torch.save(network.state_dict(), asked.out.with_suffix(".pt"))
+
+
+if __name__ == "__main__":
+    main()

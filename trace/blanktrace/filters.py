@@ -1,0 +1,56 @@
+"""Run a network's layers over a picture: weights from their file, each place by those about it."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+
+AT_ONCE = 10_000
+"""Places that are filtered at once: what they need stays in the processor's cache."""
+
+
+@cache
+def layers(weights: str) -> tuple[tuple[Floats, Floats], ...]:
+    """Read taps (K, K, in, out) and levels (out,) of each layer from a file of the package."""
+    with np.load(BytesIO((files("blanktrace") / weights).read_bytes())) as kept:
+        return tuple(
+            (kept[f"taps{k}"].astype(np.float32), kept[f"level{k}"].astype(np.float32))
+            for k in range(len(kept.files) // 2)
+        )
+
+
+def filtered(wide: Floats, taps: Floats, gap: int = 1) -> Floats:
+    """Weigh each place's surroundings.
+
+    Parameters
+    ----------
+    wide : ndarray of float32, shape (H + 2 m, W + 2 m, in)
+        What is seen, m more on every side, where m is gap times (K - 1) / 2.
+    taps : ndarray of float32, shape (K, K, in, out)
+    gap : int
+        Distance of the taps from one another.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W, out)
+    """
+    side, _, _, out = taps.shape
+    height, width = (size - gap * (side - 1) for size in wide.shape[:2])
+    made = np.zeros((height, width, out), np.float32)
+    step = max(1, AT_ONCE // width)
+    for first in range(0, height, step):
+        here = made[first : first + step].reshape(-1, out)
+        near = wide[first : first + step + gap * (side - 1)]
+        # What all taps of a row see, side by side: one product for each row of taps.
+        beside = [near[:, gap * k : gap * k + width] for k in range(side)]
+        rows = np.concatenate(beside, axis=2).reshape(len(near) * width, -1)
+        for number, tap in enumerate(taps):
+            start = number * gap * width
+            here += rows[start : start + len(here)] @ tap.reshape(-1, out)
+    return made
