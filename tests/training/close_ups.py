@@ -6,9 +6,6 @@ With ``--rendered`` they are path-traced, which needs the renderer.
 
 from __future__ import annotations
 
-import argparse
-from pathlib import Path
-
 import cv2
 import numpy as np
 import shapely
@@ -17,7 +14,7 @@ from numpy.typing import NDArray
 from blanktrace.close_up import CloseUp, close_up
 from blanktrace.errors import TraceError
 from blanktrace.silhouette import MARGINS_PX, stands_out
-from tests.training.scenes import How, Lit, photographed
+from tests.training.scenes import Lit, asked_for
 from tests.training.strips import share_of_blank
 
 HALF = 0.5
@@ -52,27 +49,19 @@ def lesson(lit: Lit) -> tuple[CloseUp, NDArray[np.float32]]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--first", type=int, default=30_000)
-    parser.add_argument("--count", type=int, default=1100)
-    parser.add_argument("--rendered", action="store_true")
-    asked = parser.parse_args()
-    asked.folder.mkdir(parents=True, exist_ok=True)
-    how: How = "rendered" if asked.rendered else "drawn"
-    for lit in photographed(asked.first, asked.count, how=how, beside="blanks"):
+    for path, lit in asked_for(__doc__, first=30_000, count=1100, beside="blanks"):
         try:
             near, cover = lesson(lit)
         except TraceError as error:
-            print(f"{lit.name}: {error}", flush=True)
+            print(f"{path.stem}: {error}", flush=True)
             continue
         np.savez_compressed(
-            asked.folder / f"{lit.name}.npz",
+            path,
             share=near.share.astype(np.float16),
             cover=np.rint(cover * 255).astype(np.uint8),
             extent=near.sheet.extent,
         )
-        print(lit.name, flush=True)
+        print(path.stem, flush=True)
 
 
 if __name__ == "__main__":

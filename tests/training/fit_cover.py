@@ -2,12 +2,12 @@
 
 ``python -m tests.training.fit_cover DIR`` writes ``trace/blanktrace/cover.npz``. Needs the extra
 ``training``. Every fifteenth file is kept back, and tells how well it does.
+Beside the weights it leaves a ``.pt`` file, which ``--start`` goes on from.
 """
 
 from __future__ import annotations
 
-import argparse
-import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
@@ -18,17 +18,15 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
-import blanktrace
 from blanktrace.cover import LEVELS, WEIGHTS, looks
-from tests.training.plain import FRAMED_SHARE, framed, plain_light
+from tests.training.fitting import command, descend, keep, parted
+from tests.training.plain import FRAMED_SHARE, framed, plain_light, smooth_noise
 
 SHOWN = 7
 FILTERS = (32, 32, 48, 64, 96)
 """Filters at each scale; bfloat16 on processors wants multiples of 16."""
 SIDE_PX = 256
 BATCH = 8
-RATE = 3e-3
-KEPT_BACK = 15
 SCALES = (0.6, 1.25)
 MIDDLE_SPREAD_PX = 40.0
 EDGE_PX, EDGE_WEIGHT = 9, 4.0
@@ -37,7 +35,6 @@ PLAIN_SHARE, RENDERED_SHARE = 0.25, 0.25
 """How many close-ups are lit most simply instead, and how many are path-traced."""
 RECOLOURED_SHARE = 0.5
 OTHER_COLOURS_SHARE, NOISY_SHARE = 0.3, 0.5
-WHERE = Path(blanktrace.__file__).with_name(WEIGHTS)
 
 Lesson = tuple[NDArray[np.float16], NDArray[np.uint8], NDArray[np.bool_]]
 
@@ -80,23 +77,14 @@ class Network(nn.Module):
             seen = block(torch.cat([finer, beside], 1))
         return functional.pixel_shuffle(self.last(seen), 2)[:, 0]
 
-    def save(self, path: Path) -> None:
-        """Keep taps and levels, the scaling within them."""
-        pairs = [
-            (one.weight, norm)
-            for block in (*self.down, *self.up)
-            for one, norm in zip(block.filters, block.norms, strict=True)
-        ]
-        made = []
-        for weight, norm in pairs:
-            gain = norm.weight / torch.sqrt(norm.running_var + norm.eps)
-            made.append((weight * gain[:, None, None, None], norm.bias - norm.running_mean * gain))
-        made.append((self.last.weight, self.last.bias))
-        kept = {}
-        for number, (taps, level) in enumerate(made):
-            kept[f"taps{number}"] = taps.detach().numpy().transpose(2, 3, 1, 0).astype(np.float16)
-            kept[f"level{number}"] = level.detach().numpy().astype(np.float16)
-        np.savez_compressed(path, **kept)
+    def taps_and_levels(self) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
+        """Each layer's, with its scaling within them."""
+        for block in (*self.down, *self.up):
+            for one, norm in zip(block.filters, block.norms, strict=True):
+                gain = norm.weight / torch.sqrt(norm.running_var + norm.eps)
+                level = norm.bias - norm.running_mean * gain
+                yield one.weight * gain[:, None, None, None], level
+        yield self.last.weight, self.last.bias
 
 
 def load(file: Path) -> Lesson:
@@ -138,12 +126,8 @@ def _recoloured(
     light: NDArray[np.float32], truth: NDArray[np.float32], rng: Generator
 ) -> NDArray[np.float32]:
     """Give the blank another colour and grain, perhaps within a frame, its shadow another depth."""
-    noise = cv2.GaussianBlur(
-        rng.standard_normal(truth.shape).astype(np.float32),
-        (0, 0),
-        *np.exp(rng.uniform(-0.5, 3, 2)),
-    )
-    grain = rng.uniform(0, 0.2) * noise / noise.std()
+    noise = smooth_noise(truth.shape, np.exp(rng.uniform(-0.5, 3, 2)), rng)
+    grain = rng.uniform(0, 0.2) * noise
     colour = rng.normal(0, 0.4) + rng.normal(0, 0.12, 3) + grain[..., None]
     if rng.random() < FRAMED_SHARE:
         other = rng.normal(0, 0.5) + rng.normal(0, 0.12, 3) - 2 * grain[..., None]
@@ -184,18 +168,10 @@ def loss_of(
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("close_ups", type=Path)
-    parser.add_argument("--minutes", type=float, default=60)
-    parser.add_argument("--rate", type=float, default=RATE, help="of learning, at most")
-    parser.add_argument("--start", type=Path, help="state to go on from")
-    parser.add_argument("-o", "--out", type=Path, default=WHERE)
-    asked = parser.parse_args()
-    files = sorted(asked.close_ups.glob("*.npz"))
-    back = files[::KEPT_BACK]
-    learnt = [file for file in files if file not in back]
-    lessons = [[load(file) for file in learnt if file.name[0] == kind] for kind in "dr"]
-    held = [[load(file) for file in back if file.name[0] == kind] for kind in "dr"]
+    asked = command(__doc__, weights=WEIGHTS)
+    lessons, held = (
+        [[load(file) for file in kind] for kind in each] for each in parted(asked.folder)
+    )
     print(f"{[len(kind) for kind in lessons]} scenes, {[len(kind) for kind in held]} kept back")
     torch.manual_seed(0)
     rng = np.random.default_rng(1723)
@@ -203,31 +179,18 @@ def main() -> None:
     network = Network().to(memory_format=torch.channels_last)
     if asked.start:
         network.load_state_dict(torch.load(asked.start))
-    steps = torch.optim.AdamW(network.parameters(), lr=RATE, weight_decay=1e-4)
-    begun, done = time.monotonic(), 0.0
-    running, count = 0.0, 0
-    while done < 1:
-        done = min((time.monotonic() - begun) / (60 * asked.minutes), 1.0)
-        rate = asked.rate * min(1.0, (count + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
-        for group in steps.param_groups:
-            group["lr"] = rate
-        loss = loss_of(network, *batch(lessons, rng))
-        steps.zero_grad()
-        loss.backward()
-        steps.step()
-        running, count = running + loss.item(), count + 1
-        if count % 200 == 0 or done == 1:
-            network.eval()
-            with torch.no_grad():
-                back_loss = np.mean([loss_of(network, *one).item() for one in tests])
-            network.train()
-            print(
-                f"{count:6d}  {done:4.0%}  {running / 200:.4f}  kept back {back_loss:.4f}",
-                flush=True,
-            )
-            running = 0.0
-            network.save(asked.out)
-            torch.save(network.state_dict(), asked.out.with_suffix(".pt"))
+
+    def next_loss() -> torch.Tensor:
+        return loss_of(network, *batch(lessons, rng))
+
+    for told in descend(network, next_loss, minutes=asked.minutes, rate=asked.rate):
+        network.eval()
+        with torch.no_grad():
+            back_loss = np.mean([loss_of(network, *one).item() for one in tests])
+        network.train()
+        print(f"{told}  kept back {back_loss:.4f}", flush=True)
+        keep(network.taps_and_levels(), asked.out)
+        torch.save(network.state_dict(), asked.out.with_suffix(".pt"))
 
 
 if __name__ == "__main__":

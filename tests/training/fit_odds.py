@@ -1,4 +1,4 @@
-"""Fit the network's weights to strips whose truth is known.
+"""Fit the weights of the network that tells blank in strips.
 
 ``python -m tests.training.fit_odds STRIPS`` writes ``trace/blanktrace/odds.npz``. Needs the extra
 ``training``. Every fifteenth file is kept back, and tells how well it does.
@@ -6,8 +6,6 @@
 
 from __future__ import annotations
 
-import argparse
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,9 +17,9 @@ from scipy import ndimage
 from torch import nn
 from torch.nn import functional
 
-import blanktrace
 from blanktrace.odds import CARRIED, GAPS, WEIGHTS, looks
 from blanktrace.strip import COARSE, FINE
+from tests.training.fitting import command, descend, keep, parted
 from tests.training.profiles import drawn_strip
 
 SHOWN, FILTERS = 8, 16
@@ -29,8 +27,6 @@ SIDES = (5, 5, 5, 5, 5, 3, 1)
 WINDOW, AROUND = 64, 18
 """Samples along a strip that are judged at once, and those that are seen besides on either side."""
 BATCH = 32
-RATE = 3e-3
-KEPT_BACK = 15
 DRAWN_TOO = 6
 """Windows of a batch that are drawn from formulae."""
 RENDERED_SHARE = 0.4
@@ -38,7 +34,6 @@ BLURRED_SHARE, BLURS_SAMPLES = 0.4, (0.7, 6.0)
 """How many windows are blurred besides, and by what Gaussian, in samples across."""
 STEPS_RATIO = COARSE / FINE
 """Distance of samples across over that of samples along."""
-WHERE = Path(blanktrace.__file__).with_name(WEIGHTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,19 +108,12 @@ class Network(nn.Module):
         return seen[:, 0]
 
     def load(self, path: Path) -> None:
+        """Go on from weights that were kept."""
         with np.load(path) as kept, torch.no_grad():
             for number, layer in enumerate(self.layers):
                 taps = kept[f"taps{number}"].astype(np.float32).transpose(3, 2, 0, 1)
                 layer.weight.copy_(torch.from_numpy(np.ascontiguousarray(taps)))
                 layer.bias.copy_(torch.from_numpy(kept[f"level{number}"].astype(np.float32)))
-
-    def save(self, path: Path) -> None:
-        kept = {}
-        for number, layer in enumerate(self.layers):
-            taps = layer.weight.detach().numpy().transpose(2, 3, 1, 0)
-            kept[f"taps{number}"] = taps.astype(np.float16)
-            kept[f"level{number}"] = layer.bias.detach().numpy().astype(np.float16)
-        np.savez(path, **kept)
 
 
 def batch(
@@ -148,46 +136,27 @@ def loss_of(network: Network, shown: torch.Tensor, truth: torch.Tensor) -> torch
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("strips", type=Path)
-    parser.add_argument("--minutes", type=float, default=60)
-    parser.add_argument("--start", type=Path, help="weights to go on from")
-    parser.add_argument("-o", "--out", type=Path, default=WHERE)
-    asked = parser.parse_args()
-    files = sorted(asked.strips.glob("*.npz"))
-    back = files[::KEPT_BACK]
-    kinds = [[f for f in files if f not in back and f.name[0] == kind] for kind in "dr"]
-    sources = [Lessons.load(kind) for kind in kinds if kind]
+    asked = command(__doc__, weights=WEIGHTS)
+    learnt, back = parted(asked.folder)
+    sources = [Lessons.load(kind) for kind in learnt if kind]
     shares = [1 - RENDERED_SHARE, RENDERED_SHARE] if len(sources) > 1 else [1.0]
-    held = [Lessons.load([f for f in back if f.name[0] == kind]) for kind in "dr"[: len(sources)]]
-    print(f"{[len(k) for k in kinds]} scenes, {[int(s.ends[-1]) for s in sources]} places")
+    held = [Lessons.load(kind) for kind in back if kind]
+    print(f"{[len(k) for k in learnt]} scenes, {[int(s.ends[-1]) for s in sources]} places")
     torch.manual_seed(0)
     rng = np.random.default_rng(1721)
     tests = [[batch([one], [1.0], np.random.default_rng(7 + k)) for k in range(12)] for one in held]
     network = Network().to(memory_format=torch.channels_last)
     if asked.start:
         network.load(asked.start)
-    steps = torch.optim.AdamW(network.parameters(), lr=RATE, weight_decay=1e-4)
-    begun, done = time.monotonic(), 0.0
-    running, count = 0.0, 0
-    while done < 1:
-        done = min((time.monotonic() - begun) / (60 * asked.minutes), 1.0)
-        rate = RATE * min(1.0, (count + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
-        for group in steps.param_groups:
-            group["lr"] = rate
-        loss = loss_of(network, *batch(sources, shares, rng, drawn_too=DRAWN_TOO))
-        steps.zero_grad()
-        loss.backward()
-        steps.step()
-        running, count = running + loss.item(), count + 1
-        if count % 250 == 0:
-            with torch.no_grad():
-                back_loss = [np.mean([loss_of(network, *b).item() for b in one]) for one in tests]
-            shown = "  ".join(f"{one:.4f}" for one in back_loss)
-            print(f"{count:6d}  {done:4.0%}  {running / 250:.4f}  kept back {shown}", flush=True)
-            running = 0.0
-            network.save(asked.out)
-    network.save(asked.out)
+
+    def next_loss() -> torch.Tensor:
+        return loss_of(network, *batch(sources, shares, rng, drawn_too=DRAWN_TOO))
+
+    for told in descend(network, next_loss, minutes=asked.minutes, rate=asked.rate):
+        with torch.no_grad():
+            back_loss = [np.mean([loss_of(network, *b).item() for b in one]) for one in tests]
+        print(told, " kept back", "  ".join(f"{one:.4f}" for one in back_loss), flush=True)
+        keep([(layer.weight, layer.bias) for layer in network.layers], asked.out)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 Picture = NDArray[np.float32]
@@ -39,7 +39,7 @@ def plain_light(cover: Picture, rng: Generator) -> Picture:
     face = _colour(rng) * _grain(cover.shape, rng)[..., None]
     if rng.random() < BLOTCH_SHARE:
         # Engraved, of two metals, or a mirror of the sheet.
-        noise = _noise(cover.shape, _between(BLOTCHES_PX, rng), rng)
+        noise = smooth_noise(cover.shape, _between(BLOTCHES_PX, rng), rng)
         blotch = noise > rng.uniform(*BLOTCH_LEVEL)
         other = _colour(rng) if rng.random() < 0.6 else rng.uniform(0.9, 1.1) * np.ones(3)
         face = np.where(blotch[..., None], other * _grain(cover.shape, rng)[..., None], face)
@@ -74,13 +74,16 @@ def _colour(rng: Generator) -> NDArray[np.float64]:
 def _grain(shape: tuple[int, ...], rng: Generator) -> NDArray[np.float64]:
     if rng.random() > GRAIN_SHARE:
         return np.ones(shape)
-    return np.exp(rng.uniform(0, MOST_GRAIN) * _noise(shape, _between(GRAINS_PX, rng), rng))
+    return np.exp(rng.uniform(0, MOST_GRAIN) * smooth_noise(shape, _between(GRAINS_PX, rng), rng))
 
 
-def _noise(shape: tuple[int, ...], size_px: float, rng: Generator) -> NDArray[np.float64]:
-    """Noise of spread 1, its grains so large."""
-    noise = ndimage.gaussian_filter(rng.standard_normal(shape), size_px, mode="wrap")
-    return np.asarray(noise / noise.std())
+def smooth_noise(
+    shape: tuple[int, ...], sizes_px: ArrayLike, rng: Generator
+) -> NDArray[np.float64]:
+    """Draw noise of spread 1, its grains as large as told, across and down."""
+    across, down = np.broadcast_to(sizes_px, 2)
+    noise = cv2.GaussianBlur(rng.standard_normal(shape), (0, 0), across, sigmaY=down)
+    return np.asarray(noise / noise.std(), np.float64)
 
 
 def _shadow(cover: Picture, rng: Generator) -> NDArray[np.float64]:

@@ -5,8 +5,10 @@ Some are put together from formulae, the others path-traced.
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -35,14 +37,8 @@ class Lit:
     """A scene's photograph (H, W, 3), and each of its blanks' parts as they are seen, in px."""
 
     number: int
-    how: How
     rgb: NDArray[np.uint8]
     blanks: list[list[Polygon]]
-
-    @property
-    def name(self) -> str:
-        """What its file is called."""
-        return f"{self.how[0]}{self.number:05d}"
 
 
 def photographed(first: int, count: int, *, how: How, beside: Beside = "nothing") -> Iterator[Lit]:
@@ -64,12 +60,28 @@ def photographed(first: int, count: int, *, how: How, beside: Beside = "nothing"
             scene = replace(scene, camera=replace(scene.camera, k1=0.0))
             box = box_about(scene)
             parts = [translate(part, -box[0], -box[1]) for part in parts_px(scene)]
-            yield Lit(number, how, photograph(scene, box), [parts])
+            yield Lit(number, photograph(scene, box), [parts])
             continue
         if beside == "blanks":
             scene = _neighboured(scene)
         each = [parts_px(replace(scene, blanks=(one,))) for one in scene.blanks]
-        yield Lit(number, how, synthesise(scene).rgb, each)
+        yield Lit(number, synthesise(scene).rgb, each)
+
+
+def asked_for(
+    doc: str | None, *, first: int, count: int, beside: Beside = "nothing"
+) -> Iterator[tuple[Path, Lit]]:
+    """Photograph the scenes that a command asks for, each with the file that is to hold it."""
+    parser = argparse.ArgumentParser(description=(doc or "").splitlines()[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--first", type=int, default=first)
+    parser.add_argument("--count", type=int, default=count)
+    parser.add_argument("--rendered", action="store_true")
+    asked = parser.parse_args()
+    asked.folder.mkdir(parents=True, exist_ok=True)
+    how: How = "rendered" if asked.rendered else "drawn"
+    for lit in photographed(asked.first, asked.count, how=how, beside=beside):
+        yield asked.folder / f"{how[0]}{lit.number:05d}.npz", lit
 
 
 def _neighboured(scene: Scene) -> Scene:

@@ -7,7 +7,6 @@ its own. With ``--rendered`` they are path-traced instead, which needs the rende
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,7 @@ from blanktrace.background import linear_light
 from blanktrace.errors import TraceError
 from blanktrace.silhouette import Silhouette, find_silhouettes, nearest_to
 from blanktrace.strip import cut_strip, outward, resampled, smoothed
-from tests.training.scenes import How, photographed
+from tests.training.scenes import asked_for
 
 Floats = NDArray[np.float64]
 
@@ -148,18 +147,10 @@ def save(path: Path, made: list[Lesson]) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--count", type=int, default=900)
-    parser.add_argument("--rendered", action="store_true")
-    asked = parser.parse_args()
-    asked.folder.mkdir(parents=True, exist_ok=True)
-    how: How = "rendered" if asked.rendered else "drawn"
-    for lit in photographed(asked.first, asked.count, how=how):
+    for path, lit in asked_for(__doc__, first=0, count=900):
         made = list(lessons(lit.rgb, lit.blanks[0], np.random.default_rng([1719, lit.number])))
-        save(asked.folder / f"{lit.name}.npz", made)
-        print(f"{lit.name}: {len(made)} strips", flush=True)
+        save(path, made)
+        print(f"{path.stem}: {len(made)} strips", flush=True)
 
 
 if __name__ == "__main__":

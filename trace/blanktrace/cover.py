@@ -18,11 +18,11 @@ from collections.abc import Iterator
 from itertools import islice
 
 import numpy as np
+from scipy.special import expit
 
 from blanktrace.background import MaskArray, Picture
 from blanktrace.close_up import CloseUp
-from blanktrace.filters import filtered, layers
-from blanktrace.hues import log_hues
+from blanktrace.filters import filtered, layers, shown_light
 
 WEIGHTS = "cover.npz"
 
@@ -31,8 +31,6 @@ LEVELS = 5
 COARSEST_PX = 2**LEVELS
 """Pixels of the close-up to one of the coarsest scale."""
 
-DARK = 0.02
-"""Added to light before its logarithm: below, all is noise."""
 MOST_LIGHT = 4.0
 """Share of the sheet's light that a glint is cut off at."""
 
@@ -59,7 +57,7 @@ def blank_cover(near: CloseUp) -> Picture:
         seen = _block(np.concatenate([finer, beside], axis=2), blocks)
     taps, level_of = next(blocks)
     odds = _unfolded(seen @ taps[0, 0] + level_of)[:height, :width]
-    return np.asarray(1 / (1 + np.exp(-odds)), dtype=np.float32)
+    return np.asarray(expit(odds), dtype=np.float32)
 
 
 def looks(share: Picture, extent: MaskArray) -> Picture:
@@ -69,10 +67,8 @@ def looks(share: Picture, extent: MaskArray) -> Picture:
     lies on the sheet.
     """
     light = np.clip(np.where(extent[..., None], share, 0), 0, MOST_LIGHT)
-    red, blue, lightness = log_hues(light + DARK)
-    shown = [lightness / 1.5, 2 * red, 2 * blue]
-    shown += [np.minimum(light[..., k], 2) - 0.5 for k in range(3)]
-    return np.stack([*shown, extent], axis=-1).astype(np.float32)
+    shown = [shown_light(light), np.minimum(light, 2) - 0.5, extent[..., None]]
+    return np.concatenate(shown, axis=-1).astype(np.float32)
 
 
 def _block(seen: Picture, pairs: Iterator[tuple[Picture, Picture]]) -> Picture:

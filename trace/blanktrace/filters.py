@@ -1,15 +1,22 @@
-"""Run a network's layers over a picture: weights from their file, each place by those about it."""
+"""What both networks share: light as they are shown it, weights from their file, their filters."""
 
 from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
 from io import BytesIO
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from blanktrace.hues import log_hues
+
 Floats = NDArray[np.float32]
+Float = TypeVar("Float", np.float32, np.float64)
+
+DARK = 0.02
+"""Added to light before its logarithm: below, all is noise."""
 
 AT_ONCE = 10_000
 """Places that are filtered at once: what they need stays in the processor's cache."""
@@ -23,6 +30,15 @@ def layers(weights: str) -> tuple[tuple[Floats, Floats], ...]:
             (kept[f"taps{k}"].astype(np.float32), kept[f"level{k}"].astype(np.float32))
             for k in range(len(kept.files) // 2)
         )
+
+
+def shown_light(light: NDArray[Float]) -> NDArray[Float]:
+    """Show a network light as shares of the sheet's, 0 and up: (..., 3) becomes (..., 3).
+
+    How light it is and its two hues, by logarithms, about as large as the shares themselves.
+    """
+    red, blue, lightness = log_hues(light + DARK)
+    return np.stack([lightness / 1.5, 2 * red, 2 * blue], axis=-1)
 
 
 def filtered(wide: Floats, taps: Floats, gap: int = 1) -> Floats:

@@ -15,8 +15,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.filters import filtered, layers
-from blanktrace.hues import log_hues
+from blanktrace.filters import filtered, layers, shown_light
 
 Floats = NDArray[np.float32]
 
@@ -27,8 +26,6 @@ GAPS = (1, 1, 2, 4, 2, 1, 1)
 CARRIED = (3, 4)
 """Layers whose input is added to what they make."""
 
-DARK = 0.02
-"""Added to light before its logarithm: below, all is noise."""
 PLAIN_REACH_PX = 4.0
 """Reach that counts as neither coarse nor fine."""
 
@@ -64,12 +61,11 @@ def looks(light: NDArray[np.float64], reach_px: float) -> Floats:
     How light it is and its two hues, by logarithms; the three lights as they are; how far
     out it lies; how coarse the strip is.
     """
-    red, blue, lightness = log_hues(np.maximum(light, 0) + DARK)
-    out = np.broadcast_to(np.linspace(-1, 1, light.shape[1]), red.shape)
-    coarse = np.full(red.shape, np.log(reach_px / PLAIN_REACH_PX))
-    shown = [lightness / 1.5, 2 * red, 2 * blue]
-    shown += [light[..., k] - 0.5 for k in range(3)]
-    return np.stack([*shown, out, coarse], axis=-1).astype(np.float32)
+    samples = (*light.shape[:2], 1)
+    out = np.broadcast_to(np.linspace(-1, 1, light.shape[1])[:, None], samples)
+    coarse = np.full(samples, np.log(reach_px / PLAIN_REACH_PX))
+    shown = [shown_light(np.maximum(light, 0)), light - 0.5, out, coarse]
+    return np.concatenate(shown, axis=-1).astype(np.float32)
 
 
 def _around(seen: Floats, reach: int) -> Floats:

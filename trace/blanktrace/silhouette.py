@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
+from scipy.special import expit, logit
 from shapely import Point, Polygon
 from skimage.measure import find_contours
 
@@ -194,7 +194,7 @@ def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
         What is blank.
     """
     chance = np.clip(cover, LEAST_CHANCE, 1 - LEAST_CHANCE)
-    agreed = expit(np.log(chance / (1 - chance)) + np.where(cut, CUT_ODDS, -CUT_ODDS))
+    agreed = expit(logit(chance) + np.where(cut, CUT_ODDS, -CUT_ODDS))
     _, gaps = cv2.connectedComponents((filled(cut) & ~cut).astype(np.uint8), connectivity=4)
     seen = np.bincount(gaps.ravel(), weights=cover.ravel()) / np.bincount(gaps.ravel())
     seen[0] = 0  # label 0 is what is no hole
