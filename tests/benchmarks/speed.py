@@ -18,7 +18,7 @@ from tests.benchmarks.tables import text_table
 PHOTO = PHOTOS / "square_on.jpg"
 DISC_MM = 64.0
 THICK_MM = {"disc": 5.0, "tab": 3.2, "loop": 2.4}
-RUNS = 3
+RUNS = 8
 MOST_GIB = 1.5
 ROOT = Path(__file__).parents[2]
 PEAK = """

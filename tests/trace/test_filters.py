@@ -20,10 +20,11 @@ def test_the_same_as_a_library_makes(side, gap, at_once, monkeypatch):
     spread = np.zeros((2 * margin + 1, 2 * margin + 1, 2, 3))
     spread[::gap, ::gap] = taps
     inner = np.s_[margin : margin + 30, margin : margin + 21]
-    made = filtered(seen, taps, gap)
+    level = rng.normal(size=3).astype(np.float32)
+    made = filtered(seen, taps, level, gap)
     assert made.shape == (30, 21, 3)
     for out in range(3):
         expected = sum(
             ndimage.correlate(seen[..., k].astype(float), spread[..., k, out]) for k in range(2)
         )
-        assert_allclose(made[..., out], expected[inner], atol=1e-4)
+        assert_allclose(made[..., out], expected[inner] + level[out], atol=1e-4)

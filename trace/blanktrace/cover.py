@@ -75,7 +75,8 @@ def _block(seen: Picture, pairs: Iterator[tuple[Picture, Picture]]) -> Picture:
     """Filter twice, each place by those about it."""
     for taps, level in islice(pairs, 2):
         wide = np.pad(seen, ((1, 1), (1, 1), (0, 0)))
-        seen = np.maximum(filtered(wide, taps) + level, 0)
+        seen = filtered(wide, taps, level)
+        np.maximum(seen, 0, out=seen)
     return seen
 
 

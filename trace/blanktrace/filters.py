@@ -18,7 +18,7 @@ Float = TypeVar("Float", np.float32, np.float64)
 DARK = 0.02
 """Added to light before its logarithm: below, all is noise."""
 
-AT_ONCE = 10_000
+AT_ONCE = 5000
 """Places that are filtered at once: what they need stays in the processor's cache."""
 
 
@@ -41,14 +41,15 @@ def shown_light(light: NDArray[Float]) -> NDArray[Float]:
     return np.stack([lightness / 1.5, 2 * red, 2 * blue], axis=-1)
 
 
-def filtered(wide: Floats, taps: Floats, gap: int = 1) -> Floats:
-    """Weigh each place's surroundings.
+def filtered(wide: Floats, taps: Floats, level: Floats, gap: int = 1) -> Floats:
+    """Weigh each place's surroundings, and add a level.
 
     Parameters
     ----------
     wide : ndarray of float32, shape (H + 2 m, W + 2 m, in)
         What is seen, m more on every side, where m is gap times (K - 1) / 2.
     taps : ndarray of float32, shape (K, K, in, out)
+    level : ndarray of float32, shape (out,)
     gap : int
         Distance of the taps from one another.
 
@@ -58,10 +59,11 @@ def filtered(wide: Floats, taps: Floats, gap: int = 1) -> Floats:
     """
     side, _, _, out = taps.shape
     height, width = (size - gap * (side - 1) for size in wide.shape[:2])
-    made = np.zeros((height, width, out), np.float32)
+    made = np.empty((height, width, out), np.float32)
     step = max(1, AT_ONCE // width)
     for first in range(0, height, step):
         here = made[first : first + step].reshape(-1, out)
+        here[:] = level
         near = wide[first : first + step + gap * (side - 1)]
         # What all taps of a row see, side by side: one product for each row of taps.
         beside = [near[:, gap * k : gap * k + width] for k in range(side)]

@@ -48,9 +48,9 @@ def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
     seen = looks(light, reach_px)
     all_layers = layers(WEIGHTS)
     for number, ((taps, level), gap) in enumerate(zip(all_layers, GAPS, strict=True)):
-        made = filtered(_around(seen, gap * (len(taps) // 2)), taps, gap) + level
+        made = filtered(_around(seen, gap * (len(taps) // 2)), taps, level, gap)
         if number < len(all_layers) - 1:
-            made = np.maximum(made, 0)
+            np.maximum(made, 0, out=made)
         seen = seen + made if number in CARRIED else made
     return seen[..., 0]
 
@@ -70,5 +70,10 @@ def looks(light: NDArray[np.float64], reach_px: float) -> Floats:
 
 def _around(seen: Floats, reach: int) -> Floats:
     """Add what lies about samples (N, S, in), which go round along the ring and end across it."""
-    along = np.pad(seen, ((reach, reach), (0, 0), (0, 0)), mode="wrap")
-    return np.pad(along, ((0, 0), (reach, reach), (0, 0)))
+    count, across, kinds = seen.shape
+    wide = np.zeros((count + 2 * reach, across + 2 * reach, kinds), np.float32)
+    inner = wide[:, reach : reach + across]
+    inner[reach : reach + count] = seen
+    inner[:reach] = seen[np.arange(-reach, 0) % count]
+    inner[reach + count :] = seen[np.arange(reach) % count]
+    return wide
