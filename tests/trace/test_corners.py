@@ -38,6 +38,24 @@ def test_reads_the_lean_through_a_bent_lens(radial):
     assert found.off_square_deg < 0.2
 
 
+def test_a_corner_that_the_sheet_lost_is_drawn_on():
+    lens = lens_of(SIZE, radial=(0.0, 0.0), decentring=(0.0, 0.0))
+    rgb, extent = sheet_photograph(lens)
+    ys, xs = np.nonzero(extent)
+    x, y = grid(*SIZE)
+    cut = extent & (x - xs.min() + y - ys.min() > 60)
+    assert cut.sum() < extent.sum() - 500
+    assert degrees_off(read_lean(rgb, cut, sheet_mm=SHEET_MM, lens=lens)) < 0.15
+
+
+def test_refuses_a_round_sheet():
+    lens = lens_of(SIZE, radial=(0.0, 0.0), decentring=(0.0, 0.0))
+    x, y = grid(*SIZE)
+    extent = np.hypot(x - 320, y - 240) < 180
+    with pytest.raises(ViewError, match="four corners"):
+        read_lean(photograph(1.0 - extent), extent, sheet_mm=SHEET_MM, lens=lens)
+
+
 def test_an_unknown_bend_costs_lean():
     lens = lens_of(SIZE, radial=(-0.06, 0.0), decentring=(0.0, 0.0))
     straight = Lens.unbent(lens.focal_px, SIZE)

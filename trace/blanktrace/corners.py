@@ -9,6 +9,7 @@ varies by a percent; its proportions only show whether this is the sheet named.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import itemgetter
 
 import cv2
 import numpy as np
@@ -22,6 +23,10 @@ from blanktrace.lens import Lens
 FloatArray = NDArray[np.float64]
 
 SIDES = 4
+STRAIGHT_SHARE = 0.005
+"""How far the sheet's rough edge may be off a straight line, as a share of its whole length."""
+MOST_ADDED = 0.03
+"""Area that corners which do not show may have, as a share of the sheet's."""
 REACH_SHARE = 0.012
 """How far the rough edge of the sheet may be off, as a share of the photo's long side."""
 
@@ -111,22 +116,42 @@ def read_lean(
 
 
 def _quadrilateral(extent: MaskArray) -> FloatArray:
-    """Reduce the sheet's hull to its four corners."""
+    """Draw the sheet's hull out to four corners.
+
+    A corner that the sheet's model does not explain, in a lamp's brightest light, is cut
+    off the hull; its neighbours are drawn on until they meet again.
+    """
     contours, _ = cv2.findContours(
         extent.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
     hull = cv2.convexHull(max(contours, key=cv2.contourArea))
-    length = cv2.arcLength(hull, True)
-    for share in np.linspace(0.005, 0.08, 40):
-        corners = cv2.approxPolyDP(hull, share * length, True)
-        if len(corners) == SIDES:
-            return corners[:, 0, :].astype(np.float64)
-        if len(corners) < SIDES:
-            break
-    raise ViewError(
-        "A sheet size is given, but the light sheet does not show four corners. Retake the "
-        "photo with the whole sheet in view, or leave the sheet size out."
-    )
+    rough = cv2.approxPolyDP(hull, STRAIGHT_SHARE * cv2.arcLength(hull, True), True)
+    corners = rough[:, 0, :].astype(np.float64)
+    left = MOST_ADDED * cv2.contourArea(hull)
+    while len(corners) > SIDES:
+        tried = [_drawn_on(corners, number) for number in range(len(corners))]
+        added, corners = min(tried, key=itemgetter(0))
+        left -= added
+    if len(corners) < SIDES or left < 0:
+        raise ViewError(
+            "A sheet size is given, but the light sheet does not show four corners. Retake the "
+            "photo with the whole sheet in view, or leave the sheet size out."
+        )
+    return corners
+
+
+def _drawn_on(corners: FloatArray, number: int) -> tuple[float, FloatArray]:
+    """Leave out a side, and draw its neighbours on to where they meet; say what area that adds."""
+    before, start, end, after = np.roll(corners, 1 - number, axis=0)[:SIDES]
+    first, second = start - before, end - after
+    turn = first[0] * second[1] - first[1] * second[0]
+    ahead = ((end - start)[0] * second[1] - (end - start)[1] * second[0]) / turn if turn else -1.0
+    if ahead < 0:  # they part
+        return np.inf, corners[1:]
+    meet = start + ahead * first
+    triangle = np.array([start, meet, end], np.float32)
+    others = np.roll(corners, -number, axis=0)[2:]
+    return cv2.contourArea(triangle), np.vstack([meet, others])
 
 
 def _edge_line(
