@@ -3,7 +3,13 @@ import pytest
 import shapely
 from scipy.ndimage import gaussian_filter
 
-from blanktrace.errors import CutOffError, NoBlankError, SeveralBlanksError, TraceError
+from blanktrace.errors import (
+    ContrastError,
+    CutOffError,
+    NoBlankError,
+    SeveralBlanksError,
+    TraceError,
+)
 from blanktrace.silhouette import ROUGH_PX, agreed_mask, choose, find_silhouettes
 from tests.trace.pictures import SHEET, disc_level, encoded, grid, photograph, tag_photograph
 
@@ -91,6 +97,15 @@ def test_cut_off(place, side):
 def test_empty_sheet():
     with pytest.raises(NoBlankError, match="Nothing stands out"):
         find_silhouettes(photograph(np.zeros((480, 640))))
+
+
+def test_what_goes_on_beyond_the_close_up_is_refused(monkeypatch):
+    def everywhere(near):
+        return np.ones(near.patch.shape, np.float32)
+
+    monkeypatch.setattr("blanktrace.silhouette.blank_cover", everywhere)
+    with pytest.raises(ContrastError, match="goes on far beyond"):
+        find_silhouettes(discs((320, 240)))
 
 
 def test_refusals_are_trace_errors():

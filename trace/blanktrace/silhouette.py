@@ -299,6 +299,12 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
         mask = _pieces_of(near.patch, agreed_mask(cover, cut_blank(near)))
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
+    else:
+        raise ContrastError(
+            "The blank could not be told from the sheet: part of what looks like it goes on far "
+            "beyond what stands out. Use paper of another tint, or softer light, and retake the "
+            "photo."
+        )
     if not mask.any():
         return []
     _refuse_doubt(cover, mask)
