@@ -1,5 +1,7 @@
 """Blank is told from sheet and shadow by its shape and look, whichever way it lies."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -24,7 +26,7 @@ def whole(rgb):
 def test_a_wooden_disc_is_covered_and_nothing_else(size):
     x, y = grid(*size)
     level = disc_level(x, y, (size[0] / 2, size[1] / 2), 70.0, 0.8)
-    cover = blank_cover(whole(photograph(level)))
+    cover = blank_cover(whole(photograph(level))).share
     assert cover.shape == level.shape
     assert cover.sum() == pytest.approx(level.sum(), rel=0.01)
     assert np.abs(cover - level).mean() < 0.005
@@ -32,7 +34,7 @@ def test_a_wooden_disc_is_covered_and_nothing_else(size):
 
 def test_a_shadow_is_no_blank():
     rgb, centre = tag_photograph(size=(400, 360), radius=80.0)
-    cover = blank_cover(whole(rgb))
+    cover = blank_cover(whole(rgb)).share
     x, y = grid(400, 360)
     disc = disc_level(x, y, centre, 80.0, 0.8)
     assert cover[disc > 0.95].min() > 0.5
@@ -45,8 +47,8 @@ def test_turned_it_is_told_alike(turns):
     rgb, _ = tag_photograph(size=(320, 320), radius=70.0)
     near = whole(rgb)
     turned = whole(np.ascontiguousarray(np.rot90(rgb, turns)))
-    there = np.rot90(blank_cover(turned), -turns)
-    assert np.mean((there > 0.5) != (blank_cover(near) > 0.5)) < 0.002
+    there = np.rot90(blank_cover(turned).share, -turns)
+    assert np.mean((there > 0.5) != (blank_cover(near).share > 0.5)) < 0.002
 
 
 def test_black_and_glints_are_shown_as_finite_numbers():
@@ -61,3 +63,14 @@ def test_what_lies_off_the_sheet_is_not_looked_at():
     share = rng.uniform(0, 1, (2, 16, 16, 3)).astype(np.float32)
     extent = np.zeros((16, 16), bool)
     assert_allclose(looks(share[0], extent), looks(share[1], extent))
+
+
+def test_a_place_of_the_photograph_is_asked_for_where_it_lies_in_the_close_up():
+    x, y = grid(320, 256)
+    near = whole(photograph(disc_level(x, y, (160, 128), 70.0, 0.8)))
+    # The same as if it were part of a photograph twice as large, 40 px right and 30 down.
+    part = replace(near, where=(slice(30, 542), slice(40, 680)), factor=0.5)
+    cover = replace(blank_cover(near), near=part)
+    places = np.stack([x, y], axis=-1)[::7, ::9]
+    assert_allclose(cover.at(2 * places + 0.5 + (40, 30)), cover.share[::7, ::9], atol=1e-4)
+    assert_allclose(part.onto_photo(part.from_photo(places[0])), places[0])

@@ -21,7 +21,8 @@ def strip(inside, outside, *, edge, blur=1.0, count=60):
     seen = np.column_stack([np.interp(OFFSETS, fine, light[:, k]) for k in range(3)])
     noise = np.random.default_rng(1).normal(0, 0.002, (count, len(OFFSETS), 3))
     level = np.column_stack([np.arange(count), np.zeros(count)]).astype(float)
-    return Strip(level, np.tile([0.0, 1.0], (count, 1)), seen + noise, REACH_PX)
+    unknown = np.full((count, len(OFFSETS)), 0.5, np.float32)
+    return Strip(level, np.tile([0.0, 1.0], (count, 1)), seen + noise, unknown, REACH_PX)
 
 
 def even(light):

@@ -3,6 +3,7 @@ import pytest
 import shapely
 from scipy.ndimage import gaussian_filter
 
+from blanktrace.cover import Cover
 from blanktrace.errors import (
     ContrastError,
     CutOffError,
@@ -101,7 +102,7 @@ def test_empty_sheet():
 
 def test_what_goes_on_beyond_the_close_up_is_refused(monkeypatch):
     def everywhere(near):
-        return np.ones(near.patch.shape, np.float32)
+        return Cover(near, np.ones(near.patch.shape, np.float32))
 
     monkeypatch.setattr("blanktrace.silhouette.blank_cover", everywhere)
     with pytest.raises(ContrastError, match="goes on far beyond"):

@@ -2,12 +2,13 @@
 
 ``python -m tests.training.fit_cover DIR`` writes ``trace/blanktrace/cover.npz``. Needs the extra
 ``training``. Every fifteenth file is kept back, and tells how well it does.
-Beside the weights it leaves a ``.pt`` file, which ``--start`` goes on from.
+``--start`` goes on from weights that it wrote.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -76,6 +77,34 @@ class Network(nn.Module):
             finer = functional.interpolate(seen, scale_factor=2, mode="nearest")
             seen = block(torch.cat([finer, beside], 1))
         return functional.pixel_shuffle(self.last(seen), 2)[:, 0]
+
+    def load(self, path: Path, shown: torch.Tensor) -> None:
+        """Go on from weights that were kept; each layer's norm from what is shown (B, 7, S, S)."""
+        pairs = [
+            (one, norm)
+            for block in (*self.down, *self.up)
+            for one, norm in zip(block.filters, block.norms, strict=True)
+        ]
+
+        def set_norm(
+            norm: nn.Module, one: nn.Module, seen: tuple[torch.Tensor], made: torch.Tensor
+        ) -> None:
+            """Let the norm scale by what the layer gives, and scale back by as much."""
+            norm.running_mean.copy_(made.mean((0, 2, 3)))
+            norm.running_var.copy_(made.var((0, 2, 3)))
+            norm.weight.copy_(torch.sqrt(norm.running_var + norm.eps))
+            norm.bias.add_(norm.running_mean)
+
+        with np.load(path) as kept, torch.no_grad():
+            for number, (one, norm) in enumerate([*pairs, (self.last, self.last)]):
+                taps = kept[f"taps{number}"].astype(np.float32).transpose(3, 2, 0, 1)
+                one.weight.copy_(torch.from_numpy(np.ascontiguousarray(taps)))
+                norm.bias.copy_(torch.from_numpy(kept[f"level{number}"].astype(np.float32)))
+            hooks = [one.register_forward_hook(partial(set_norm, norm)) for one, norm in pairs]
+            self.eval()(shown)
+            for hook in hooks:
+                hook.remove()
+        self.train()
 
     def taps_and_levels(self) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
         """Each layer's, with its scaling within them."""
@@ -178,7 +207,7 @@ def main() -> None:
     tests = [batch(held, np.random.default_rng(5 + k)) for k in range(12)]
     network = Network().to(memory_format=torch.channels_last)
     if asked.start:
-        network.load_state_dict(torch.load(asked.start))
+        network.load(asked.start, torch.cat([shown for shown, _, _ in tests]))
 
     def next_loss() -> torch.Tensor:
         return loss_of(network, *batch(lessons, rng))
@@ -190,7 +219,6 @@ def main() -> None:
         network.train()
         print(f"{told}  kept back {back_loss:.4f}", flush=True)
         keep(network.taps_and_levels(), asked.out)
-        torch.save(network.state_dict(), asked.out.with_suffix(".pt"))
 
 
 if __name__ == "__main__":

@@ -18,11 +18,11 @@ from torch import nn
 from torch.nn import functional
 
 from blanktrace.odds import CARRIED, GAPS, WEIGHTS, looks
-from blanktrace.strip import COARSE, FINE
+from blanktrace.strip import COARSE, FINE, HALF
 from tests.training.fitting import command, descend, keep, parted
 from tests.training.profiles import drawn_strip
 
-SHOWN, FILTERS = 8, 16
+SHOWN, FILTERS = 9, 16
 SIDES = (5, 5, 5, 5, 5, 3, 1)
 WINDOW, AROUND = 64, 18
 """Samples along a strip that are judged at once, and those that are seen besides on either side."""
@@ -32,6 +32,10 @@ DRAWN_TOO = 6
 RENDERED_SHARE = 0.4
 BLURRED_SHARE, BLURS_SAMPLES = 0.4, (0.7, 6.0)
 """How many windows are blurred besides, and by what Gaussian, in samples across."""
+COVERLESS_SHARE = 0.2
+"""How many windows are shown with no cover."""
+COVER_BLURS, COVER_OFF = (1.0, 4.0), 1.5
+"""What a drawn window's cover is blurred by, and moved by mostly, in samples across."""
 STEPS_RATIO = COARSE / FINE
 """Distance of samples across over that of samples along."""
 
@@ -41,6 +45,7 @@ class Lessons:
     """Strips one after another, with their truth."""
 
     light: NDArray[np.float16]
+    cover: NDArray[np.uint8]
     share: NDArray[np.uint8]
     starts: NDArray[np.int64]
     ends: NDArray[np.int64]
@@ -48,30 +53,42 @@ class Lessons:
 
     @classmethod
     def load(cls, files: list[Path]) -> Lessons:
-        light, share, lengths, reaches = [], [], [], []
+        light, cover, share, lengths, reaches = [], [], [], [], []
         for file in files:
             with np.load(file) as kept:
                 light.append(kept["light"])
+                cover.append(kept["cover"])
                 share.append(kept["share"])
                 lengths.append(kept["lengths"])
                 reaches.append(kept["reaches_px"])
         ends = np.cumsum(np.concatenate(lengths))
         starts = np.concatenate([[0], ends[:-1]])
-        return cls(
-            np.concatenate(light), np.concatenate(share), starts, ends, np.concatenate(reaches)
-        )
+        light, cover, share, reaches = map(np.concatenate, (light, cover, share, reaches))
+        return cls(light, cover, share, starts, ends, reaches)
 
     def window(self, rng: Generator) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Draw a window: what is shown (W, S, 8) and the truth (W, S)."""
+        """Draw a window: what is shown (W, S, 9) and the truth (W, S)."""
         place = int(rng.integers(self.ends[-1]))
         strip = int(np.searchsorted(self.ends, place, side="right"))
         start, end = int(self.starts[strip]), int(self.ends[strip])
         rows = start + (place - start + np.arange(WINDOW + 2 * AROUND)) % (end - start)
         light = self.light[rows].astype(np.float64)
+        cover = self.cover[rows].astype(np.float32) / 255
         share = self.share[rows].astype(np.float32) / 255
         if rng.random() < 0.5:
-            light, share = light[::-1], share[::-1]
-        return looks(_varied(light, rng), float(self.reaches_px[strip])), share
+            light, cover, share = light[::-1], cover[::-1], share[::-1]
+        if rng.random() < COVERLESS_SHARE:
+            cover = np.full_like(cover, HALF)
+        return looks(_varied(light, rng), cover, float(self.reaches_px[strip])), share
+
+
+def _rough_cover(share: NDArray[np.float32], rng: Generator) -> NDArray[np.float32]:
+    """Cover that is blurred and a little off, or none, of a window that was drawn."""
+    if rng.random() < HALF:
+        return np.full_like(share, HALF)
+    off = (0, rng.normal(0, COVER_OFF))
+    moved = ndimage.shift(share, off, order=1, mode="nearest")
+    return np.asarray(ndimage.gaussian_filter1d(moved, rng.uniform(*COVER_BLURS), axis=1))
 
 
 def _varied(light: NDArray[np.float64], rng: Generator) -> NDArray[np.float64]:
@@ -122,8 +139,9 @@ def batch(
     picked = rng.choice(len(sources), BATCH - drawn_too, p=shares)
     drawn = [sources[k].window(rng) for k in picked]
     for _ in range(drawn_too):
-        light, share, reach_px = drawn_strip(rng, WINDOW + 2 * AROUND)
-        drawn.append((looks(light, reach_px), share.astype(np.float32)))
+        light, sharply, reach_px = drawn_strip(rng, WINDOW + 2 * AROUND)
+        share = sharply.astype(np.float32)
+        drawn.append((looks(light, _rough_cover(share, rng), reach_px), share))
     shown = np.stack([window.transpose(2, 0, 1) for window, _ in drawn])
     return [torch.from_numpy(shown), torch.from_numpy(np.stack([truth for _, truth in drawn]))]
 

@@ -46,9 +46,10 @@ LEAST_REACH_PX = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Lesson:
-    """One strip: its light (N, S, 3), true shares of blank (N, S), and its reach."""
+    """One strip: its light (N, S, 3), its cover, true shares of blank (N, S), and its reach."""
 
     light: Floats
+    cover: NDArray[np.float32]
     share: Floats
     reach_px: float
 
@@ -62,7 +63,7 @@ def lessons(rgb: NDArray[np.uint8], parts: list[Polygon], rng: Generator) -> Ite
     parts : list of Polygon
         The blank's parts as they are seen, in px.
     """
-    cover = share_of_blank(rgb.shape[:2], parts)
+    truly = share_of_blank(rgb.shape[:2], parts)
     whole = shapely.union_all([part.buffer(APART_PX) for part in parts]).buffer(-APART_PX)
     truth = max(shapely.get_parts(shapely.orient_polygons(whole)), key=shapely.area)
     found = silhouette_near(rgb, truth)
@@ -81,10 +82,10 @@ def lessons(rgb: NDArray[np.uint8], parts: list[Polygon], rng: Generator) -> Ite
             closer = float(np.exp(rng.uniform(low, high)))
             rings.append((moved_off(corners, closer, rng), closer))
     for ring, r in rings:
-        strip = cut_strip(rgb, ring, light=light, reach_px=r)
+        strip = cut_strip(rgb, ring, light=light, reach_px=r, cover=found.cover if found else None)
         x, y = np.moveaxis(strip.places_px, -1, 0).astype(np.float32)
-        share = cv2.remap(cover, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        yield Lesson(strip.light, share.astype(np.float64), r)
+        share = cv2.remap(truly, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        yield Lesson(strip.light, strip.cover, share.astype(np.float64), r)
 
 
 def share_of_blank(shape: tuple[int, int], parts: list[Polygon]) -> NDArray[np.float32]:
@@ -140,6 +141,7 @@ def save(path: Path, made: list[Lesson]) -> None:
     np.savez_compressed(
         path,
         light=np.concatenate([lesson.light for lesson in made]).astype(np.float16),
+        cover=np.rint(255 * np.concatenate([lesson.cover for lesson in made])).astype(np.uint8),
         share=np.rint(255 * np.concatenate([lesson.share for lesson in made])).astype(np.uint8),
         lengths=[len(lesson.light) for lesson in made],
         reaches_px=[lesson.reach_px for lesson in made],

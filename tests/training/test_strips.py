@@ -46,6 +46,7 @@ def test_strips_hold_blank_inside_and_sheet_outside():
     assert len(made) >= 3
     for lesson in made:
         assert lesson.light.shape == (*lesson.share.shape, 3)
+        assert lesson.cover.shape == lesson.share.shape
         assert 0 <= lesson.share.min() <= lesson.share.max() <= 1
         inner, outer = lesson.share[:, :3].mean(), lesson.share[:, -3:].mean()
         assert inner > 0.8

@@ -49,7 +49,13 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
         If too much of it is too faint to place.
     """
     outer, *holes = (
-        locate_edge(rgb, ring, light=silhouette.light, reach_px=silhouette.reach_px)
+        locate_edge(
+            rgb,
+            ring,
+            light=silhouette.light,
+            reach_px=silhouette.reach_px,
+            cover=silhouette.cover,
+        )
         for ring in silhouette.rings_px
     )
     # What closes up when it is located was no hole.

@@ -41,6 +41,11 @@ class CloseUp:
     where: tuple[slice, slice]
     factor: float
 
+    def from_photo(self, places_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Take places (..., 2) in the photograph's pixels to its own."""
+        rows, columns = self.where
+        return np.asarray((places_px - (columns.start, rows.start) + 0.5) * self.factor - 0.5)
+
     def onto_photo(self, ring_px: NDArray[np.float64]) -> NDArray[np.float64]:
         """Take points (N, 2) of it to the photograph's pixels."""
         rows, columns = self.where

@@ -15,9 +15,12 @@ from memory).
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import islice
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import expit
 
 from blanktrace.background import MaskArray, Picture
@@ -35,14 +38,29 @@ MOST_LIGHT = 4.0
 """Share of the sheet's light that a glint is cut off at."""
 
 
-def blank_cover(near: CloseUp) -> Picture:
-    """Say how much of each pixel is blank.
+@dataclass(frozen=True, eq=False)
+class Cover:
+    """How much of each pixel of a close-up is blank.
 
-    Returns
-    -------
-    ndarray of float32, shape (h, w)
-        0 to 1. Where it cannot tell blank from what is not, it is the chance.
+    Attributes
+    ----------
+    near : CloseUp
+    share : ndarray of float32, shape (h, w)
+        0 to 1. Where it cannot be told whether a place is blank, it is the chance.
     """
+
+    near: CloseUp
+    share: Picture
+
+    def at(self, places_px: NDArray[np.float64]) -> Picture:
+        """Say it of places (N, S, 2) of the photograph: (N, S)."""
+        x, y = np.moveaxis(self.near.from_photo(places_px), -1, 0).astype(np.float32)
+        seen = cv2.remap(self.share, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(seen, np.float32)
+
+
+def blank_cover(near: CloseUp) -> Cover:
+    """Say how much of each pixel is blank."""
     height, width = near.patch.shape
     shown = looks(near.share, near.sheet.extent)
     over = [(0, -size % COARSEST_PX) for size in (height, width)]
@@ -57,7 +75,7 @@ def blank_cover(near: CloseUp) -> Picture:
         seen = _block(np.concatenate([finer, beside], axis=2), blocks)
     taps, level_of = next(blocks)
     odds = _unfolded(seen @ taps[0, 0] + level_of)[:height, :width]
-    return np.asarray(expit(odds), dtype=np.float32)
+    return Cover(near, np.asarray(expit(odds), dtype=np.float32))
 
 
 def looks(share: Picture, extent: MaskArray) -> Picture:

@@ -23,6 +23,7 @@ from scipy import ndimage
 from scipy.special import expit
 
 from blanktrace.corner import restore_corners
+from blanktrace.cover import Cover
 from blanktrace.doubt import edge_doubt_px
 from blanktrace.fair import fair_ring
 from blanktrace.kind import surface_change
@@ -128,6 +129,7 @@ def locate_edge(
     *,
     light: FloatArray,
     reach_px: float,
+    cover: Cover | None = None,
 ) -> Edge:
     """Locate a boundary that is known roughly.
 
@@ -143,6 +145,8 @@ def locate_edge(
         Linear light of the bare sheet about the blank.
     reach_px : float
         How far the rough boundary may be off.
+    cover : Cover, optional
+        How much of each place is blank, as far as it is known.
 
     Returns
     -------
@@ -156,7 +160,7 @@ def locate_edge(
     ring = smoothed(ring_px, reach_px / 2)
     for look in LOOKS:
         reach = max(look * reach_px, LEAST_REACH_PX)
-        strip = cut_strip(rgb, ring, light=light, reach_px=reach)
+        strip = cut_strip(rgb, ring, light=light, reach_px=reach, cover=cover)
         ring = _moved(strip, surface_change(strip))
     blur_px = SHARP_PX
     for _ in range(2):

@@ -46,7 +46,7 @@ def surface_change(strip: Strip) -> FloatArray:
     ndarray, shape (N,)
         In px.
     """
-    odds = blank_odds(strip.light, strip.reach_px).astype(np.float64)
+    odds = blank_odds(strip.light, strip.cover, strip.reach_px).astype(np.float64)
     offsets = strip.offsets_px
     # The step that leaves most that is like the blank inside and least outside.
     gain = np.cumsum(np.clip(odds, -MOST_SURE, MOST_SURE), axis=1) / MOST_SURE

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logit
 
 from blanktrace.filters import filtered, layers, shown_light
 
@@ -26,17 +27,22 @@ GAPS = (1, 1, 2, 4, 2, 1, 1)
 CARRIED = (3, 4)
 """Layers whose input is added to what they make."""
 
+LEAST_CHANCE = 0.02
+"""The least cover, and the least that is missing to 1, that is told from none."""
+
 PLAIN_REACH_PX = 4.0
 """Reach that counts as neither coarse nor fine."""
 
 
-def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
+def blank_odds(light: NDArray[np.float64], cover: Floats, reach_px: float) -> Floats:
     """Say how likely samples are blank.
 
     Parameters
     ----------
     light : ndarray, shape (N, S, 3)
         Share of the sheet's light along a closed ring, from inside outward.
+    cover : ndarray, shape (N, S)
+        How much of each sample is blank, as the network for close-ups says.
     reach_px : float
         What ten samples across are, in px.
 
@@ -45,7 +51,7 @@ def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
     ndarray, shape (N, S)
         Logarithm of the odds.
     """
-    seen = looks(light, reach_px)
+    seen = looks(light, cover, reach_px)
     all_layers = layers(WEIGHTS)
     for number, ((taps, level), gap) in enumerate(zip(all_layers, GAPS, strict=True)):
         made = filtered(_around(seen, gap * (len(taps) // 2)), taps, level, gap)
@@ -55,16 +61,17 @@ def blank_odds(light: NDArray[np.float64], reach_px: float) -> Floats:
     return seen[..., 0]
 
 
-def looks(light: NDArray[np.float64], reach_px: float) -> Floats:
-    """Show the network each sample: (N, S, 8).
+def looks(light: NDArray[np.float64], cover: Floats, reach_px: float) -> Floats:
+    """Show the network each sample: (N, S, 9).
 
     How light it is and its two hues, by logarithms; the three lights as they are; how far
-    out it lies; how coarse the strip is.
+    out it lies; how coarse the strip is; its cover, by the logarithm of the odds.
     """
     samples = (*light.shape[:2], 1)
     out = np.broadcast_to(np.linspace(-1, 1, light.shape[1])[:, None], samples)
     coarse = np.full(samples, np.log(reach_px / PLAIN_REACH_PX))
-    shown = [shown_light(np.maximum(light, 0)), light - 0.5, out, coarse]
+    chance = np.clip(cover, LEAST_CHANCE, 1 - LEAST_CHANCE)[..., None]
+    shown = [shown_light(np.maximum(light, 0)), light - 0.5, out, coarse, logit(chance) / 4]
     return np.concatenate(shown, axis=-1).astype(np.float32)
 
 

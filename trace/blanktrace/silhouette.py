@@ -13,7 +13,7 @@ from skimage.measure import find_contours
 
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
 from blanktrace.close_up import Pixels, close_up, shrunk
-from blanktrace.cover import blank_cover
+from blanktrace.cover import Cover, blank_cover
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
 from blanktrace.lost import lost_parts
 from blanktrace.masks import closed, filled, opened
@@ -76,11 +76,14 @@ class Silhouette:
         How far the rings may be off.
     light : ndarray, shape (3,)
         Linear light of the bare sheet about the blank.
+    cover : Cover
+        How much of each place about it is blank, as the network says.
     """
 
     rings_px: tuple[FloatArray, ...]
     reach_px: float
     light: FloatArray
+    cover: Cover
 
     @property
     def area_px2(self) -> float:
@@ -296,7 +299,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
             # Without bare sheet about it, nothing tells the blank from what else is there.
             return []
         cover = blank_cover(near)
-        mask = _pieces_of(near.patch, agreed_mask(cover, cut_blank(near)))
+        mask = _pieces_of(near.patch, agreed_mask(cover.share, cut_blank(near)))
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
     else:
@@ -307,7 +310,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
         )
     if not mask.any():
         return []
-    _refuse_doubt(cover, mask)
+    _refuse_doubt(cover.share, mask)
     _refuse_lost_parts(mask, near.patch)
     light = np.exp(np.median(near.sheet.log_light[mask], axis=0)).astype(np.float64)
     shares = [blank_share(1 - near.share, one, clear=~mask) for one in separate_blanks(mask)]
@@ -316,6 +319,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
             rings_px=tuple(map(near.onto_photo, _rings(share))),
             reach_px=max(ROUGH_PX / near.factor, LEAST_REACH_PX),
             light=light,
+            cover=cover,
         )
         for share in shares
     ]

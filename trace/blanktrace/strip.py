@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from blanktrace.cover import Cover
 from blanktrace.profiles import Pixels, loss_at
 
 FloatArray = NDArray[np.float64]
@@ -27,6 +28,8 @@ ACROSS = 2 * HALF_REACHES * FINE + 1
 
 ALONG_SAMPLES = 0.5
 """Gaussian along the strip: quiets noise between samples that lie far apart."""
+
+HALF = 0.5
 
 FEWEST = 8
 """Points of a ring at least."""
@@ -44,6 +47,8 @@ class Strip:
         Unit normals from blank to sheet.
     light : ndarray, shape (N, S, 3)
         Share of the sheet's light.
+    cover : ndarray, shape (N, S)
+        How much of each sample is blank, as it looks from farther off.
     reach_px : float
         How far the ring may be off.
     """
@@ -51,6 +56,7 @@ class Strip:
     points_px: FloatArray
     outward: FloatArray
     light: FloatArray
+    cover: NDArray[np.float32]
     reach_px: float
 
     @property
@@ -64,7 +70,14 @@ class Strip:
         return places(self.points_px, self.outward, self.offsets_px)
 
 
-def cut_strip(rgb: Pixels, ring_px: FloatArray, *, light: FloatArray, reach_px: float) -> Strip:
+def cut_strip(
+    rgb: Pixels,
+    ring_px: FloatArray,
+    *,
+    light: FloatArray,
+    reach_px: float,
+    cover: Cover | None = None,
+) -> Strip:
     """Cut a strip along a ring.
 
     Parameters
@@ -77,6 +90,8 @@ def cut_strip(rgb: Pixels, ring_px: FloatArray, *, light: FloatArray, reach_px: 
         Linear light of the bare sheet.
     reach_px : float
         How far the ring may be off.
+    cover : Cover, optional
+        How much of each place is blank; left out, any place is as likely to be.
 
     Returns
     -------
@@ -84,9 +99,11 @@ def cut_strip(rgb: Pixels, ring_px: FloatArray, *, light: FloatArray, reach_px: 
     """
     ring = resampled(ring_px, reach_px / COARSE)
     normals = outward(ring, COARSE)
-    share = 1 - loss_at(rgb, places(ring, normals, _offsets(reach_px)), light)
+    samples = places(ring, normals, _offsets(reach_px))
+    share = 1 - loss_at(rgb, samples, light)
     even = ndimage.gaussian_filter1d(share, ALONG_SAMPLES, axis=0, mode="wrap")
-    return Strip(ring, normals, even, reach_px)
+    seen = np.full(samples.shape[:2], HALF, np.float32) if cover is None else cover.at(samples)
+    return Strip(ring, normals, even, seen, reach_px)
 
 
 def _offsets(reach_px: float) -> FloatArray:
