@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from shapely import Polygon
 
+from blanktrace.cover import Cover
 from blanktrace.edge import Edge, locate_edge
 from blanktrace.errors import BlurError, ContrastError
 from blanktrace.profiles import Pixels
 from blanktrace.seek import seek_rim
 from blanktrace.silhouette import Silhouette
+from blanktrace.strip import HALF
 from blanktrace.wire import seek_rings
 
 MOST_BLUR_SHARE = 0.015
@@ -21,6 +23,10 @@ FAINT_STRENGTH = 4.0
 """Step over noise below which a boundary point is a guess."""
 
 MOST_WEAK_SHARE = 0.4
+
+BESIDE_PX, MOST_DISPUTED = 4.0, 0.18
+"""How far to either side of its boundary a blank's cover is asked, in pixels of its close-up; and
+the share of the boundary at most where it says otherwise. Sound ones stay below 0.13."""
 
 LEAST_HOLE_PX2 = 12.0
 """Area of a hole 4 px across: the smallest that a boundary can be followed round."""
@@ -60,10 +66,27 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     )
     # What closes up when it is located was no hole.
     holes = [hole for hole in holes if Polygon(hole.located_px).area >= LEAST_HOLE_PX2]
-    outer = seek_rim(rgb, outer, light=silhouette.light)
-    edges = seek_rings(rgb, (outer, *holes), light=silhouette.light)
+    rim = seek_rim(rgb, outer, light=silhouette.light)
+    edges = seek_rings(rgb, (rim, *holes), light=silhouette.light)
     _check_edges(edges, silhouette)
+    _refuse_disputed((outer, *holes), silhouette.cover)
     return edges
+
+
+def _refuse_disputed(edges: tuple[Edge, ...], cover: Cover) -> None:
+    """Refuse a boundary that looks otherwise from farther off: blank outside, or none inside."""
+    points, outward = (
+        np.concatenate([getattr(edge, name) for edge in edges]) for name in ("points_px", "outward")
+    )
+    off_px = BESIDE_PX / cover.near.factor * outward
+    inside, outside = cover.at(np.stack([points - off_px, points + off_px]))
+    share = float(np.mean((inside < HALF) | (outside > HALF)))
+    if share > MOST_DISPUTED:
+        raise ContrastError(
+            f"{share:.0%} of the edge is in doubt ({MOST_DISPUTED:.0%} allowed): seen closely "
+            "and as a whole, the photo does not say the same. Use paper of another tint, or softer "
+            "light, and retake the photo."
+        )
 
 
 def _check_edges(edges: tuple[Edge, ...], silhouette: Silhouette) -> None:
