@@ -1,4 +1,4 @@
-"""A boundary is believed only where the close look and the whole agree on it."""
+"""A boundary is believed unless, as a whole, much of the blank seems to lie beyond it."""
 
 from dataclasses import replace
 
@@ -7,6 +7,7 @@ import pytest
 
 from blanktrace.boundary import find_boundary
 from blanktrace.errors import ContrastError
+from blanktrace.odds import blank_odds
 from blanktrace.silhouette import find_silhouettes
 from tests.trace.pictures import disc_level, grid, photograph
 
@@ -22,10 +23,10 @@ def disc():
     return rgb, found
 
 
-def doubting(found, share):
-    """The same find, its cover taken away over so much of it from the left."""
+def beyond(found, share):
+    """The same find, all covered over so much of its close-up from the left."""
     cover = found.cover.share.copy()
-    cover[:, : round(share * cover.shape[1])] = 0
+    cover[:, : round(share * cover.shape[1])] = 1
     return replace(found, cover=replace(found.cover, share=cover))
 
 
@@ -34,7 +35,13 @@ def test_a_boundary_that_all_agree_on_is_given(disc):
     assert np.hypot(*(edge.points_px - MIDDLE).T) == pytest.approx(90, abs=0.5)
 
 
-def test_a_boundary_that_looks_otherwise_as_a_whole_is_refused(disc):
+def test_a_boundary_beyond_which_there_seems_to_be_blank_is_refused(disc, monkeypatch):
     rgb, found = disc
-    with pytest.raises(ContrastError, match="of the edge is in doubt"):
-        find_boundary(rgb, doubting(found, 0.5))
+    monkeypatch.setattr("blanktrace.kind.blank_odds", without_cover)
+    with pytest.raises(ContrastError, match="seems to go on beyond"):
+        find_boundary(rgb, beyond(found, 0.5))
+
+
+def without_cover(light, cover, reach_px):
+    """What a strip alone says."""
+    return blank_odds(light, np.full_like(cover, 0.5), reach_px)
