@@ -20,7 +20,7 @@ from torch import nn
 from torch.nn import functional
 
 from blanktrace.cover import LEVELS, WEIGHTS, looks
-from tests.training.fitting import command, descend, keep, parted
+from tests.training.fitting import command, descend, keep, kept_layers, parted
 from tests.training.plain import FRAMED_SHARE, framed, plain_light, smooth_noise
 
 SHOWN = 7
@@ -95,11 +95,11 @@ class Network(nn.Module):
             norm.weight.copy_(torch.sqrt(norm.running_var + norm.eps))
             norm.bias.add_(norm.running_mean)
 
-        with np.load(path) as kept, torch.no_grad():
-            for number, (one, norm) in enumerate([*pairs, (self.last, self.last)]):
-                taps = kept[f"taps{number}"].astype(np.float32).transpose(3, 2, 0, 1)
-                one.weight.copy_(torch.from_numpy(np.ascontiguousarray(taps)))
-                norm.bias.copy_(torch.from_numpy(kept[f"level{number}"].astype(np.float32)))
+        with torch.no_grad():
+            into = [*pairs, (self.last, self.last)]
+            for (one, norm), (taps, level) in zip(into, kept_layers(path), strict=True):
+                one.weight.copy_(taps)
+                norm.bias.copy_(level)
             hooks = [one.register_forward_hook(partial(set_norm, norm)) for one, norm in pairs]
             self.eval()(shown)
             for hook in hooks:

@@ -18,8 +18,8 @@ from torch import nn
 from torch.nn import functional
 
 from blanktrace.odds import CARRIED, GAPS, WEIGHTS, looks
-from blanktrace.strip import COARSE, FINE, HALF
-from tests.training.fitting import command, descend, keep, parted
+from blanktrace.strip import COARSE, FINE, UNKNOWN
+from tests.training.fitting import command, descend, keep, kept_layers, parted
 from tests.training.profiles import drawn_strip
 
 SHOWN, FILTERS = 9, 16
@@ -78,14 +78,14 @@ class Lessons:
         if rng.random() < 0.5:
             light, cover, share = light[::-1], cover[::-1], share[::-1]
         if rng.random() < COVERLESS_SHARE:
-            cover = np.full_like(cover, HALF)
+            cover = np.full_like(cover, UNKNOWN)
         return looks(_varied(light, rng), cover, float(self.reaches_px[strip])), share
 
 
 def _rough_cover(share: NDArray[np.float32], rng: Generator) -> NDArray[np.float32]:
     """Cover that is blurred and a little off, or none, of a window that was drawn."""
-    if rng.random() < HALF:
-        return np.full_like(share, HALF)
+    if rng.random() < 0.5:
+        return np.full_like(share, UNKNOWN)
     off = (0, rng.normal(0, COVER_OFF))
     moved = ndimage.shift(share, off, order=1, mode="nearest")
     return np.asarray(ndimage.gaussian_filter1d(moved, rng.uniform(*COVER_BLURS), axis=1))
@@ -126,11 +126,10 @@ class Network(nn.Module):
 
     def load(self, path: Path) -> None:
         """Go on from weights that were kept."""
-        with np.load(path) as kept, torch.no_grad():
-            for number, layer in enumerate(self.layers):
-                taps = kept[f"taps{number}"].astype(np.float32).transpose(3, 2, 0, 1)
-                layer.weight.copy_(torch.from_numpy(np.ascontiguousarray(taps)))
-                layer.bias.copy_(torch.from_numpy(kept[f"level{number}"].astype(np.float32)))
+        with torch.no_grad():
+            for layer, (taps, level) in zip(self.layers, kept_layers(path), strict=True):
+                layer.weight.copy_(taps)
+                layer.bias.copy_(level)
 
 
 def batch(

@@ -12,6 +12,7 @@ import torch
 from torch import nn
 
 import blanktrace
+from blanktrace.filters import read_layers
 
 RATE = 3e-3
 KEPT_BACK = 15
@@ -80,3 +81,9 @@ def keep(layers: Iterable[tuple[torch.Tensor, torch.Tensor]], out: Path) -> None
         kept[f"taps{number}"] = taps.detach().numpy().transpose(2, 3, 1, 0).astype(np.float16)
         kept[f"level{number}"] = level.detach().numpy().astype(np.float16)
     np.savez_compressed(out, **kept)
+
+
+def kept_layers(path: Path) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
+    """Read each layer's taps and levels again, as `keep` was given them."""
+    for taps, level in read_layers(path.read_bytes()):
+        yield torch.from_numpy(taps.transpose(3, 2, 0, 1).copy()), torch.from_numpy(level)

@@ -10,8 +10,7 @@ from blanktrace.edge import Edge, locate_edge
 from blanktrace.errors import BlurError, ContrastError
 from blanktrace.profiles import Pixels
 from blanktrace.seek import seek_rim
-from blanktrace.silhouette import Silhouette
-from blanktrace.strip import HALF
+from blanktrace.silhouette import HALF, Silhouette
 from blanktrace.wire import seek_rings
 
 MOST_BLUR_SHARE = 0.015
@@ -52,7 +51,7 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     BlurError
         If the edge is too soft for the blank's size.
     ContrastError
-        If too much of it is too faint to place.
+        If too much of it is too faint to place, or blank seems to lie beyond much of it.
     """
     outer, *holes = (
         locate_edge(

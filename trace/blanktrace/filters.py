@@ -25,7 +25,12 @@ AT_ONCE = 5000
 @cache
 def layers(weights: str) -> tuple[tuple[Floats, Floats], ...]:
     """Read taps (K, K, in, out) and levels (out,) of each layer from a file of the package."""
-    with np.load(BytesIO((files("blanktrace") / weights).read_bytes())) as kept:
+    return read_layers((files("blanktrace") / weights).read_bytes())
+
+
+def read_layers(stored: bytes) -> tuple[tuple[Floats, Floats], ...]:
+    """Read them from what such a file holds."""
+    with np.load(BytesIO(stored)) as kept:
         return tuple(
             (kept[f"taps{k}"].astype(np.float32), kept[f"level{k}"].astype(np.float32))
             for k in range(len(kept.files) // 2)

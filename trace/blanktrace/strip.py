@@ -29,7 +29,8 @@ ACROSS = 2 * HALF_REACHES * FINE + 1
 ALONG_SAMPLES = 0.5
 """Gaussian along the strip: quiets noise between samples that lie far apart."""
 
-HALF = 0.5
+UNKNOWN = 0.5
+"""Cover of a place of which nothing is known."""
 
 FEWEST = 8
 """Points of a ring at least."""
@@ -102,7 +103,7 @@ def cut_strip(
     samples = places(ring, normals, _offsets(reach_px))
     share = 1 - loss_at(rgb, samples, light)
     even = ndimage.gaussian_filter1d(share, ALONG_SAMPLES, axis=0, mode="wrap")
-    seen = np.full(samples.shape[:2], HALF, np.float32) if cover is None else cover.at(samples)
+    seen = np.full(samples.shape[:2], UNKNOWN, np.float32) if cover is None else cover.at(samples)
     return Strip(ring, normals, even, seen, reach_px)
 
 
