@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.segmentation import watershed
 
-from blanktrace.masks import filled
+from blanktrace.masks import dilated, filled, opened
 
 MaskArray = NDArray[np.bool_]
 
@@ -28,6 +28,10 @@ CORE_SHARE = 0.15
 
 ROUND = 0.85
 """Area over that of the circle around it of equal perimeter, for a core to be a disc's."""
+
+WAIST_OPENING, MOST_WAIST = 0.5, 0.02
+"""Radius of the opening, over the depth of a disc, that takes off what was left of a waist; and how
+much of the disc that may be: more is a strap that another blank touches."""
 
 
 def separate_blanks(mask: MaskArray) -> tuple[MaskArray, ...]:
@@ -61,7 +65,19 @@ def _touching_discs(mask: MaskArray) -> tuple[MaskArray, ...]:
         return (mask,)
     markers = np.where(np.isin(labels, large), labels, 0)
     owner = watershed(-depth, markers.astype(np.int32), mask=mask)
-    return tuple(owner == k for k in large)
+    return tuple(_without_waist(owner == k, mask) for k in large)
+
+
+def _without_waist(disc: MaskArray, all_discs: MaskArray) -> MaskArray:
+    """Take off a disc what joined it to another: its share of their waist."""
+    whole = filled(disc)
+    depth = float(cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5).max())
+    beyond = whole & ~opened(whole, max(1, int(WAIST_OPENING * depth)))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(beyond.astype(np.uint8))
+    for label in np.unique(labels[beyond & dilated(all_discs & ~whole, 1)]):
+        if stats[label, cv2.CC_STAT_AREA] < MOST_WAIST * whole.sum():
+            disc = disc & (labels != label)
+    return disc
 
 
 def _is_round(core: MaskArray) -> bool:
