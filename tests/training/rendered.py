@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+import cv2
 import mitsuba as mi
 import numpy as np
 from numpy.random import Generator
@@ -26,6 +27,7 @@ from tests.benchmarks.drawn_materials import material_named
 from tests.benchmarks.materials import TEXEL_MM, Material, face_texture
 from tests.benchmarks.records import Colour, Light, Pose, Scene
 from tests.benchmarks.surfaces import Stage
+from tests.training.plain import smooth_noise
 
 mi.set_variant("scalar_rgb")  # its other engines need a certain LLVM
 
@@ -33,12 +35,17 @@ Floats = NDArray[np.float64]
 
 AROUND_MM = 28.0
 """Sheet that is shown about the blank, long shadows cut off."""
-SAMPLES = 16
+SAMPLES = 8
 MAX_DEPTH = 4
 SPARK = 3.0
 """How far above its neighbours' median a pixel may stand."""
 ROOM = (32, 64)
 WIRE_SIDES = (512, 48)
+ROUGHNESSES = (0.08, 0.5)
+STRUCK_SHARE, RIMMED_SHARE = 0.5, 0.7
+"""How many faces are struck, and how many of those with a raised rim."""
+ROUNDED_MM, RIMS_MM, RELIEFS_MM = (0.2, 1.0), (0.8, 2.5), (0.05, 0.35)
+DEVICES_MM, FLANKS_MM = (0.5, 5.0), (0.1, 0.25)
 PHONE_MM = (75.0, 37.0)
 """Half sides of the dark phone about the lens."""
 
@@ -161,10 +168,12 @@ def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
     # The picture's rows run towards +y.
     size = np.array(picture.shape[1::-1]) * TEXEL_MM
     uv = (lid.corners_mm[:, :2] - (x0 - 1, y0 - 1)) / size
-    rough = float(rng.uniform(0.12, 0.45))
+    rough = float(np.exp(rng.uniform(*np.log(ROUGHNESSES))))
     plain = np.array(material.colour) * (1.0 if material.metal else material.wall)
     side: dict[str, Any] = {"type": "rgb", "value": [float(c) for c in plain]}
     skin = _skin(material, _bitmap(picture), rough, rng)
+    if rng.random() < STRUCK_SHARE:
+        skin = _struck(skin, relief(part.plan, picture.shape[:2], rng))
     edge = (
         _metal(side, rough)
         if material.metal
@@ -172,6 +181,45 @@ def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
     )
     sides = walls(part.plan, part.bottom_mm, part.top_mm)
     return [loaded(lie(lid), skin, uv), loaded(lie(sides), edge)]
+
+
+def relief(plan: Polygon, shape: tuple[int, int], rng: Generator) -> NDArray[np.float32]:
+    """Draw the heights of a struck or stamped face, in texels: rounded edge, rim and device.
+
+    Parameters
+    ----------
+    plan : Polygon
+        In mm; the picture starts 1 mm beside it.
+    shape : (int, int)
+        Rows and columns.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W)
+    """
+    x0, y0, _, _ = plan.bounds
+    inside = np.zeros(shape, np.uint8)
+    for ring, filled in [(plan.exterior, 1), *((hole, 0) for hole in plan.interiors)]:
+        corners = (np.asarray(ring.coords) - (x0 - 1, y0 - 1)) / TEXEL_MM
+        cv2.fillPoly(inside, [np.rint(corners).astype(np.int32)], filled)
+    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
+    round_, rim = rng.uniform(*ROUNDED_MM) / TEXEL_MM, rng.uniform(*RIMS_MM) / TEXEL_MM
+    heights = -round_ * (1 - np.sqrt(1 - np.clip(1 - depth / round_, 0, 0.98) ** 2))
+    high = rng.uniform(*RELIEFS_MM) / TEXEL_MM
+    if rng.random() < RIMMED_SHARE:
+        heights -= high * (depth > rim)
+    size = np.exp(rng.uniform(*np.log(DEVICES_MM))) / TEXEL_MM
+    device = smooth_noise(shape, size, rng) > rng.uniform(0, 1.5)
+    heights += rng.uniform(0.3, 1) * high * (device & (depth > 1.3 * rim))
+    flank = rng.uniform(*FLANKS_MM) / TEXEL_MM
+    return np.asarray(cv2.GaussianBlur(heights, (0, 0), flank), np.float32)
+
+
+def _struck(skin: dict[str, Any], heights: NDArray[np.float32]) -> dict[str, Any]:
+    """Tilt a face's normals as a relief of such heights would."""
+    bumps = {"type": "bitmap", "bitmap": mi.Bitmap(heights[..., None]), "raw": True}
+    struck = {"type": "bumpmap", "arbitrary": bumps, "scale": TEXEL_MM, "bsdf": skin}
+    return {"type": "twosided", "bsdf": struck} if skin["type"] != "twosided" else struck
 
 
 def _skin(

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import translate
 
+from tests.benchmarks.drawn_materials import DRAWN
 from tests.benchmarks.records import Pose, Scene
 from tests.benchmarks.synthesise import parts_px, synthesise
 from tests.benchmarks.unseen import scene_drawn
@@ -28,6 +29,8 @@ FIRST_SEED = 500_000_000
 OTHERS_SEED = 7_000_000
 NEIGHBOUR_SHARE, ALIKE_SHARE = 0.15, 0.5
 """How often a second blank lies beside the first, and how often it is like it."""
+METAL_SHARE = 0.6
+"""How many of the path-traced blanks are all of metal, which the others show as it is not."""
 GAPS_MM = (0.3, 15.0)
 FARTHEST_MM, STEP_MM = 250.0, 2.0
 
@@ -57,7 +60,7 @@ def photographed(first: int, count: int, *, how: How, beside: Beside = "nothing"
         if how == "rendered":
             from tests.training.rendered import box_about, photograph  # noqa: PLC0415
 
-            scene = replace(scene, camera=replace(scene.camera, k1=0.0))
+            scene = _of_metal(replace(scene, camera=replace(scene.camera, k1=0.0)))
             box = box_about(scene)
             parts = [translate(part, -box[0], -box[1]) for part in parts_px(scene)]
             yield Lit(number, photograph(scene, box), [parts])
@@ -82,6 +85,17 @@ def asked_for(
     how: How = "rendered" if asked.rendered else "drawn"
     for lit in photographed(asked.first, asked.count, how=how, beside=beside):
         yield asked.folder / f"{how[0]}{lit.number:05d}.npz", lit
+
+
+def _of_metal(scene: Scene) -> Scene:
+    """Make the blank wholly of one metal, mostly."""
+    rng = np.random.default_rng([1724, scene.seed - FIRST_SEED])
+    if rng.random() > METAL_SHARE:
+        return scene
+    blank, pose = scene.blanks[0]
+    metal = f"{DRAWN} {scene.seed - FIRST_SEED} wire"
+    parts = tuple(replace(part, material=metal) for part in blank.parts)
+    return replace(scene, blanks=((replace(blank, parts=parts), pose),))
 
 
 def _neighboured(scene: Scene) -> Scene:
