@@ -1,11 +1,8 @@
 """Touching discs part along their waist, and neither keeps any of it."""
 
-from __future__ import annotations
-
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from blanktrace.separate import separate_blanks
 
@@ -13,7 +10,7 @@ RADIUS_PX = 100
 FIRST, ROW = 130, 150
 
 
-def drawn(gap_px: int) -> NDArray[np.uint8]:
+def drawn(gap_px):
     """Two discs side by side."""
     picture = np.zeros((2 * ROW, 500), np.uint8)
     for middle in (FIRST, FIRST + 2 * RADIUS_PX + gap_px):
@@ -22,7 +19,7 @@ def drawn(gap_px: int) -> NDArray[np.uint8]:
 
 
 @pytest.mark.parametrize(("gap_px", "waist_px"), [(0, 0), (4, 12), (8, 18)])
-def test_discs_that_touch_come_out_round(gap_px: int, waist_px: int) -> None:
+def test_discs_that_touch_come_out_round(gap_px, waist_px):
     picture = drawn(gap_px)
     middle = FIRST + RADIUS_PX + gap_px // 2
     cv2.rectangle(picture, (middle - 6, ROW - waist_px), (middle + 6, ROW + waist_px), 1, -1)
@@ -35,7 +32,7 @@ def test_discs_that_touch_come_out_round(gap_px: int, waist_px: int) -> None:
         assert disc.sum() == pytest.approx(np.pi * RADIUS_PX**2, rel=0.02)
 
 
-def test_a_strap_that_touches_the_next_disc_stays() -> None:
+def test_a_strap_that_touches_the_next_disc_stays():
     picture = drawn(gap_px=60)
     edge = FIRST + RADIUS_PX
     cv2.rectangle(picture, (edge - 5, ROW - 20), (edge + 61, ROW + 20), 1, -1)

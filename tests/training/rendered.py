@@ -17,6 +17,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import Point, Polygon
+from shapely.affinity import scale, translate
 
 from sample_photos.meshes import Mesh, cap, laid, torus, walls
 from sample_photos.renderer import loaded, no_sparks, sensor
@@ -27,7 +28,8 @@ from tests.benchmarks.drawn_materials import material_named
 from tests.benchmarks.materials import TEXEL_MM, Material, face_texture
 from tests.benchmarks.records import Colour, Light, Pose, Scene
 from tests.benchmarks.surfaces import Stage
-from tests.training.plain import smooth_noise
+from tests.training.plain import HALF, smooth_noise
+from tests.training.strips import share_of_blank
 
 mi.set_variant("scalar_rgb")  # its other engines need a certain LLVM
 
@@ -173,7 +175,7 @@ def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
     side: dict[str, Any] = {"type": "rgb", "value": [float(c) for c in plain]}
     skin = _skin(material, _bitmap(picture), rough, rng)
     if rng.random() < STRUCK_SHARE:
-        skin = _struck(skin, relief(part.plan, picture.shape[:2], rng))
+        skin = _struck(skin, _relief(part.plan, picture.shape[:2], rng))
     edge = (
         _metal(side, rough)
         if material.metal
@@ -183,7 +185,7 @@ def _solid(part: Part, pose: Pose, rng: Generator) -> list[mi.Object]:
     return [loaded(lie(lid), skin, uv), loaded(lie(sides), edge)]
 
 
-def relief(plan: Polygon, shape: tuple[int, int], rng: Generator) -> NDArray[np.float32]:
+def _relief(plan: Polygon, shape: tuple[int, int], rng: Generator) -> NDArray[np.float32]:
     """Draw the heights of a struck or stamped face, in texels: rounded edge, rim and device.
 
     Parameters
@@ -198,10 +200,8 @@ def relief(plan: Polygon, shape: tuple[int, int], rng: Generator) -> NDArray[np.
     ndarray of float32, shape (H, W)
     """
     x0, y0, _, _ = plan.bounds
-    inside = np.zeros(shape, np.uint8)
-    for ring, filled in [(plan.exterior, 1), *((hole, 0) for hole in plan.interiors)]:
-        corners = (np.asarray(ring.coords) - (x0 - 1, y0 - 1)) / TEXEL_MM
-        cv2.fillPoly(inside, [np.rint(corners).astype(np.int32)], filled)
+    flat = scale(translate(plan, 1 - x0, 1 - y0), 1 / TEXEL_MM, 1 / TEXEL_MM, origin=(0, 0))
+    inside = (share_of_blank(shape, [flat]) > HALF).astype(np.uint8)
     depth = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
     round_, rim = rng.uniform(*ROUNDED_MM) / TEXEL_MM, rng.uniform(*RIMS_MM) / TEXEL_MM
     heights = -round_ * (1 - np.sqrt(1 - np.clip(1 - depth / round_, 0, 0.98) ** 2))
@@ -218,8 +218,7 @@ def relief(plan: Polygon, shape: tuple[int, int], rng: Generator) -> NDArray[np.
 def _struck(skin: dict[str, Any], heights: NDArray[np.float32]) -> dict[str, Any]:
     """Tilt a face's normals as a relief of such heights would."""
     bumps = {"type": "bitmap", "bitmap": mi.Bitmap(heights[..., None]), "raw": True}
-    struck = {"type": "bumpmap", "arbitrary": bumps, "scale": TEXEL_MM, "bsdf": skin}
-    return {"type": "twosided", "bsdf": struck} if skin["type"] != "twosided" else struck
+    return {"type": "bumpmap", "arbitrary": bumps, "scale": TEXEL_MM, "bsdf": skin}
 
 
 def _skin(

@@ -89,11 +89,11 @@ def asked_for(
 
 def _of_metal(scene: Scene) -> Scene:
     """Make the blank wholly of one metal, mostly."""
-    rng = np.random.default_rng([1724, scene.seed - FIRST_SEED])
+    rng = np.random.default_rng([1724, scene.seed])
     if rng.random() > METAL_SHARE:
         return scene
     blank, pose = scene.blanks[0]
-    metal = f"{DRAWN} {scene.seed - FIRST_SEED} wire"
+    metal = f"{DRAWN} {scene.seed} wire"
     parts = tuple(replace(part, material=metal) for part in blank.parts)
     return replace(scene, blanks=((replace(blank, parts=parts), pose),))
 
