@@ -1,5 +1,7 @@
 """Where the kind of surface changes, in profiles that anyone can draw."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import ndimage
@@ -53,10 +55,27 @@ def walled(wide, shaded, beyond):
     ],
 )
 def test_the_change_is_met_within_a_blur(inside, outside, edge):
-    shift = surface_change(strip(inside, outside, edge=edge))
+    shift = surface_change(strip(inside, outside, edge=edge)).off_px
     assert np.median(shift) == pytest.approx(edge, abs=1.0)
 
 
 def test_darkness_alone_tells_grey_from_lit_sheet():
-    shift = surface_change(strip((0.2, 0.2, 0.2), even(LIT), edge=1.0))
+    shift = surface_change(strip((0.2, 0.2, 0.2), even(LIT), edge=1.0)).off_px
     assert np.median(shift) == pytest.approx(1.0, abs=1.0)
+
+
+def blended(wide):
+    """A blank that fades into the sheet over so many px."""
+    fine = np.arange(-16.0, 16.01, 0.05)
+    seen = np.interp(OFFSETS, fine, np.interp(fine, (-wide / 2, wide / 2), (0.2, 1.0)))
+    return replace(strip(CHERRY, even(LIT), edge=0), light=np.tile(seen[None, :, None], (60, 1, 3)))
+
+
+def test_a_place_is_the_less_sure_the_less_the_blank_differs():
+    clear = surface_change(strip(CHERRY, even(LIT), edge=0.5)).doubt_px
+    faint = surface_change(strip((0.96, 0.95, 0.94), even(LIT), edge=0.5)).doubt_px
+    faded = surface_change(blended(wide=8.0)).doubt_px
+    assert clear.shape == (60,)
+    assert np.median(clear) < 0.5
+    assert np.median(faint) > 3 * np.median(clear)
+    assert np.median(faded) > np.median(clear)

@@ -24,7 +24,6 @@ from scipy.special import expit
 
 from blanktrace.corner import restore_corners
 from blanktrace.cover import Cover
-from blanktrace.doubt import edge_doubt_px
 from blanktrace.fair import fair_ring
 from blanktrace.kind import surface_change
 from blanktrace.profiles import (
@@ -47,9 +46,9 @@ ALONG_PX = 2.0
 FAR_BLURS = 4.5
 """How far to either side of a step a profile reaches, in blurs."""
 
-LOOKS, LEAST_REACH_PX = (1.0, 0.5, 0.25), 1.5
+LOOKS, LEAST_REACH_PX = (1.0, 0.5, 0.25), 3.0
 """Reaches of the looks for the change of surface, as shares of how far the rough boundary may be
-off, and at least."""
+off, and at least: a closer look sees too little of what lies about a place to know it."""
 
 VOTERS, MOVED_SAMPLES = 5, 0.8
 """Samples along a strip whose median each moves by, and the Gaussian over those moves."""
@@ -61,12 +60,18 @@ REACH_BLURS = 0.7
 LEAST_REACH_FINE_PX = 1.2
 """How far from its rough place a boundary's steepest place is looked for (Gaussian)."""
 
+STEEPEST_LOOKS = 3
+"""Looks for it, each with the blur that the last one found."""
+
 COLOUR_BLEED_PX = 0.5
 """How far outward colour is found of where darkness is: JPEG keeps it at half resolution."""
 
-STEEPEST_BLURS = 0.8
-"""How far off the change of surface the steepest place is believed, in blurs, where the blank is
-darker than lit sheet beside it; in shade the steepest may be the shade's own end."""
+BELIEVED_BLURS, STRANGE_BLURS = 0.2, 0.4
+"""How much farther off the change of surface than usual the steepest place is believed, in blurs,
+where the blank is darker than lit sheet beside it; and from which on it is another step's."""
+
+MOSTLY = 0.3
+"""How plain a place is at least that tells how far off the steepest place usually is."""
 
 CLEAR_BLURS, SHADE_LOSS = 2.5, 0.2
 """Where the light beyond an edge is clear of its blur, and what loss of it is shade; half as much
@@ -161,22 +166,24 @@ def locate_edge(
     for look in LOOKS:
         reach = max(look * reach_px, LEAST_REACH_PX)
         strip = cut_strip(rgb, ring, light=light, reach_px=reach, cover=cover)
-        ring = _moved(strip, surface_change(strip))
-    blur_px = SHARP_PX
-    for _ in range(2):
-        ring = resampled(ring, SPACING_PX)
+        change = surface_change(strip)
+        ring = _moved(strip, change.off_px)
+    ring, doubt_px = np.hsplit(resampled(np.column_stack([ring, change.doubt_px]), SPACING_PX), [2])
+    doubt_px = doubt_px[:, 0]
+    blur_px, moved = SHARP_PX, np.zeros(len(ring))
+    for _ in range(STEEPEST_LOOKS):
         normals = outward(ring, NORMAL_POINTS)
         reach = max(REACH_BLURS * blur_px, LEAST_REACH_FINE_PX)
         profiles, offsets = _profiles(rgb, ring, normals, FAR_BLURS * blur_px, light)
         plain = np.minimum(_lit(profiles, offsets, blur_px), _darker(profiles, offsets, blur_px))
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         blur_px = float(np.clip(np.median(blur), SHARP_PX, offsets[-1] / 2))
-        farthest = STEEPEST_BLURS * blur_px * plain
-        ring = ring + np.clip(_steady(shift), -farthest, farthest)[:, None] * normals
+        steepest = moved + _steady(shift)
+        usual = float(np.median(steepest[plain > MOSTLY])) if np.any(plain > MOSTLY) else 0.0
+        stray = np.abs(steepest - usual) / blur_px
+        followed = np.minimum(plain / MOSTLY, 1) * np.interp(stray, (BELIEVED_BLURS, STRANGE_BLURS), (1, 0)) * steepest
+        ring, moved = ring + (followed - moved)[:, None] * normals, followed
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
-    doubt_px = edge_doubt_px(
-        profiles, offsets, blur_px=blur_px, reach_px=reach_px, spacing_px=SPACING_PX
-    )
     faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
     return Edge(
         points_px=faired.joined_px,

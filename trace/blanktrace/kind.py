@@ -2,7 +2,8 @@
 
 The network says of each sample how likely it is blank. The kind changes where most of what
 is likely blank is left inside, and least of it outside; the samples about that place, each
-blank by so much, say to a fraction of a sample where.
+blank by so much, say to a fraction of a sample where. The farther the network is in two
+minds across the boundary, the less sure is its place.
 
 References
 ----------
@@ -12,6 +13,8 @@ Machine Intelligence 18(9), 1996 (reference from memory).
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,9 +35,32 @@ ABOUT = 5
 MOST_STEPS = 3.0
 """Samples to either side of the change that place it exactly, and how far they may move it."""
 
+LEAST_DOUBT_PX = 0.15
+"""Uncertainty of the best place in the best of photographs."""
 
-def surface_change(strip: Strip) -> FloatArray:
-    """Say how far outward of a ring the kind of surface changes, point by point.
+CLEAR_WIDTH_PX, DOUBT_POWER = 3.0, 2.2
+"""Width of doubt at which a place is uncertain by a pixel, and how its uncertainty grows with that
+width: found on scenes whose truth is known."""
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """Where the kind of surface changes.
+
+    Attributes
+    ----------
+    off_px : ndarray, shape (N,)
+        How far outward of the ring, point by point.
+    doubt_px : ndarray, shape (N,)
+        Its standard uncertainty.
+    """
+
+    off_px: FloatArray
+    doubt_px: FloatArray
+
+
+def surface_change(strip: Strip) -> Change:
+    """Say where along a ring's normals the kind of surface changes.
 
     Parameters
     ----------
@@ -43,8 +69,7 @@ def surface_change(strip: Strip) -> FloatArray:
 
     Returns
     -------
-    ndarray, shape (N,)
-        In px.
+    Change
     """
     odds = blank_odds(strip.light, strip.cover, strip.reach_px).astype(np.float64)
     offsets = strip.offsets_px
@@ -57,4 +82,10 @@ def surface_change(strip: Strip) -> FloatArray:
     # Off the strip's ends, all is blank inside and none outside.
     share = np.where(columns < 0, 1.0, np.where(columns >= odds.shape[1], 0.0, share))
     exact = np.clip(share.sum(axis=1) - ABOUT, -MOST_STEPS, MOST_STEPS)
-    return np.asarray(offsets[last] + strip.reach_px / FINE * (0.5 + exact))
+    step_px = strip.reach_px / FINE
+    chance = expit(odds)
+    width_px = 4 * step_px * np.sum(chance * (1 - chance), axis=1)
+    return Change(
+        off_px=offsets[last] + step_px * (0.5 + exact),
+        doubt_px=np.hypot(LEAST_DOUBT_PX, (width_px / CLEAR_WIDTH_PX) ** DOUBT_POWER),
+    )

@@ -117,12 +117,12 @@ def places(ring: FloatArray, normals: FloatArray, offsets: FloatArray) -> FloatA
 
 
 def resampled(ring: FloatArray, spacing: float) -> FloatArray:
-    """Place points (M, 2) evenly along a closed ring (N, 2)."""
+    """Place points (M, 2) evenly along a closed ring (N, 2); further columns go with them."""
     closed = np.vstack([ring, ring[:1]])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed[:, :2], axis=0).T))])
     count = max(round(along[-1] / spacing), FEWEST)
     want = np.arange(count) * along[-1] / count
-    return np.column_stack([np.interp(want, along, closed[:, k]) for k in (0, 1)])
+    return np.column_stack([np.interp(want, along, closed[:, k]) for k in range(ring.shape[1])])
 
 
 def smoothed(ring: FloatArray, length_px: float) -> FloatArray:
