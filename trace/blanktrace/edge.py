@@ -181,7 +181,11 @@ def locate_edge(
         steepest = moved + _steady(shift)
         usual = float(np.median(steepest[plain > MOSTLY])) if np.any(plain > MOSTLY) else 0.0
         stray = np.abs(steepest - usual) / blur_px
-        followed = np.minimum(plain / MOSTLY, 1) * np.interp(stray, (BELIEVED_BLURS, STRANGE_BLURS), (1, 0)) * steepest
+        followed = (
+            np.minimum(plain / MOSTLY, 1)
+            * np.interp(stray, (BELIEVED_BLURS, STRANGE_BLURS), (1, 0))
+            * steepest
+        )
         ring, moved = ring + (followed - moved)[:, None] * normals, followed
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
