@@ -44,3 +44,10 @@ def test_points_are_evenly_spaced(spacing):
     assert len(even) == round(80 / spacing)
     # Only a chord across a corner is shorter.
     assert_allclose(np.sort(gaps)[4:], 80 / len(even), rtol=1e-9)
+
+
+def test_further_columns_go_with_their_points():
+    square = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]])
+    worn = resampled(np.column_stack([square, square.sum(axis=1)]), 0.8)
+    assert_allclose(worn[:, :2], resampled(square, 0.8))
+    assert_allclose(worn[:, 2], worn[:, :2].sum(axis=1), atol=1e-9)

@@ -71,7 +71,8 @@ BELIEVED_BLURS, STRANGE_BLURS = 0.2, 0.4
 where the blank is darker than lit sheet beside it; and from which on it is another step's."""
 
 MOSTLY = 0.3
-"""How plain a place is at least that tells how far off the steepest place usually is."""
+"""How plain a place is at least where the steepest place is followed all the way, and tells how far
+off it usually is."""
 
 CLEAR_BLURS, SHADE_LOSS = 2.5, 0.2
 """Where the light beyond an edge is clear of its blur, and what loss of it is shade; half as much
@@ -168,8 +169,8 @@ def locate_edge(
         strip = cut_strip(rgb, ring, light=light, reach_px=reach, cover=cover)
         change = surface_change(strip)
         ring = _moved(strip, change.off_px)
-    ring, doubt_px = np.hsplit(resampled(np.column_stack([ring, change.doubt_px]), SPACING_PX), [2])
-    doubt_px = doubt_px[:, 0]
+    placed = resampled(np.column_stack([ring, change.doubt_px]), SPACING_PX)
+    ring, doubt_px = placed[:, :2], placed[:, 2]
     blur_px, moved = SHARP_PX, np.zeros(len(ring))
     for _ in range(STEEPEST_LOOKS):
         normals = outward(ring, NORMAL_POINTS)
@@ -178,14 +179,7 @@ def locate_edge(
         plain = np.minimum(_lit(profiles, offsets, blur_px), _darker(profiles, offsets, blur_px))
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
         blur_px = float(np.clip(np.median(blur), SHARP_PX, offsets[-1] / 2))
-        steepest = moved + _steady(shift)
-        usual = float(np.median(steepest[plain > MOSTLY])) if np.any(plain > MOSTLY) else 0.0
-        stray = np.abs(steepest - usual) / blur_px
-        followed = (
-            np.minimum(plain / MOSTLY, 1)
-            * np.interp(stray, (BELIEVED_BLURS, STRANGE_BLURS), (1, 0))
-            * steepest
-        )
+        followed = _followed(moved + _steady(shift), plain, blur_px)
         ring, moved = ring + (followed - moved)[:, None] * normals, followed
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
@@ -240,6 +234,14 @@ def _steepest(
     strength = np.asarray(height / max(float(noise), 1e-6), dtype=np.float64)
     blur = np.asarray(np.sqrt(np.maximum(width**2 - blur_px**2, 0.0)), dtype=np.float64)
     return np.asarray(shift, dtype=np.float64), strength, blur
+
+
+def _followed(steepest: FloatArray, plain: FloatArray, blur_px: float) -> FloatArray:
+    """Say how far points follow the steepest places, which lie so far off the change of surface."""
+    usual = float(np.median(steepest[plain > MOSTLY])) if np.any(plain > MOSTLY) else 0.0
+    stray = np.abs(steepest - usual) / blur_px
+    belief = np.interp(stray, (BELIEVED_BLURS, STRANGE_BLURS), (1, 0))
+    return np.asarray(np.minimum(plain / MOSTLY, 1) * belief * steepest)
 
 
 def _loss_beside(profiles: FloatArray, offsets: FloatArray, blur_px: float) -> FloatArray:

@@ -76,14 +76,14 @@ def surface_change(strip: Strip) -> Change:
     # The step that leaves most that is like the blank inside and least outside.
     gain = np.cumsum(np.clip(odds, -MOST_SURE, MOST_SURE), axis=1) / MOST_SURE
     last = np.argmax(gain - FARNESS * (offsets / strip.reach_px) ** 2, axis=1)
+    chance = expit(odds)
     columns = last[:, None] + np.arange(1 - ABOUT, 1 + ABOUT)
     inside = np.clip(columns, 0, odds.shape[1] - 1)
-    share = expit(np.take_along_axis(odds, inside, axis=1))
+    share = np.take_along_axis(chance, inside, axis=1)
     # Off the strip's ends, all is blank inside and none outside.
     share = np.where(columns < 0, 1.0, np.where(columns >= odds.shape[1], 0.0, share))
     exact = np.clip(share.sum(axis=1) - ABOUT, -MOST_STEPS, MOST_STEPS)
     step_px = strip.reach_px / FINE
-    chance = expit(odds)
     width_px = 4 * step_px * np.sum(chance * (1 - chance), axis=1)
     return Change(
         off_px=offsets[last] + step_px * (0.5 + exact),
