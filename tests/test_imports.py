@@ -52,6 +52,7 @@ STAGES = {
     "blanktrace.segment",
     "blanktrace.separate",
     "blanktrace.silhouette",
+    "blanktrace.slit",
     "blanktrace.rims",
     "blanktrace.spread",
     "blanktrace.stance",
@@ -75,6 +76,7 @@ MADE_OF = {
     ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
     ("blanktrace.boundary", "blanktrace.edge"),  # every ring is located
     ("blanktrace.boundary", "blanktrace.seek"),  # a plain disc's anew where that missed its rim
+    ("blanktrace.boundary", "blanktrace.slit"),  # shade beside a strap looks like a slit
     ("blanktrace.boundary", "blanktrace.wire"),  # and a ring's, where it missed the wire's flank
     ("blanktrace.edge", "blanktrace.corner"),  # blur rounds off what the edge is located on
     ("blanktrace.scale", "blanktrace.rectify"),  # a disc's pose gives view and scale at once

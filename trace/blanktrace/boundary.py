@@ -11,6 +11,7 @@ from blanktrace.errors import BlurError, ContrastError
 from blanktrace.profiles import Pixels
 from blanktrace.seek import seek_rim
 from blanktrace.silhouette import HALF, Silhouette
+from blanktrace.slit import close_slits
 from blanktrace.wire import seek_rings
 
 MOST_BLUR_SHARE = 0.015
@@ -66,7 +67,8 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     # What closes up when it is located was no hole.
     holes = [hole for hole in holes if Polygon(hole.located_px).area >= LEAST_HOLE_PX2]
     rim = seek_rim(rgb, outer, light=silhouette.light)
-    edges = seek_rings(rgb, (rim, *holes), light=silhouette.light)
+    whole = close_slits(rgb, rim, light=silhouette.light)
+    edges = seek_rings(rgb, (whole, *holes), light=silhouette.light)
     _check_edges(edges, silhouette)
     if rim is outer:
         _refuse_left_out((outer, *holes), silhouette.cover)
