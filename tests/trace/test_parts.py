@@ -101,3 +101,12 @@ def test_a_hole_is_measured_by_its_area():
     hole = hole_of(np.array([(0.0, 0), (0, 4), (4, 4), (4, 0)]))
     assert hole.centre_mm == pytest.approx((2.0, 2.0))
     assert hole.diameter_mm == pytest.approx(2 * np.sqrt(16 / np.pi))
+
+
+def test_the_same_parts_elsewhere():
+    division, _ = divided(shapely.union_all([circle(2 * RADIUS_MM), strap(), ring()]))
+    moved = division.moved(np.array([3.0, -4.0]))
+    assert moved.loops == division.loops == 1
+    assert kinds(moved) == kinds(division)
+    for before, after in zip(division.parts, moved.parts, strict=True):
+        assert_allclose(after.centre_mm, np.add(before.centre_mm, (3.0, -4.0)))

@@ -6,7 +6,7 @@ import shapely
 
 from blanktrace.circle import fit_circle_hyper
 from blanktrace.edge import Edge
-from blanktrace.wire import seek_rings
+from blanktrace.wire import LEAST_DOUBT_PX, seek_rings
 from tests.trace.pictures import SHEET, WOOD, encoded, grid
 from tests.trace.shapes import dense
 
@@ -18,6 +18,8 @@ STRAP = shapely.box(165, 190, 255, 320)
 BLUR_PX = 1.0
 
 GOAL_PX = 0.35
+
+UNSTRETCHED = np.eye(2)
 
 
 def circle(centre, radius):
@@ -35,10 +37,14 @@ def smooth(inside):
     return np.clip(inside / (2 * BLUR_PX) + 0.5, 0, 1)[..., None]
 
 
-def picture(*, shade=0.0, noise=0.004):
-    """Wire with dark flanks and a highlight as light as the sheet; its shadow falls to the left."""
+def picture(*, shade=0.0, noise=0.004, stretch=UNSTRETCHED):
+    """Wire with dark flanks and a highlight as light as the sheet; its shadow falls to the left.
+
+    The wire is bent to a circle, which a camera that leans sees stretched.
+    """
     x, y = grid(WIDTH, HEIGHT)
-    away = np.hypot(x - RING[0], y - RING[1])
+    along = np.linalg.solve(stretch, [(x - RING[0]).ravel(), (y - RING[1]).ravel()])
+    away = np.hypot(*along).reshape(x.shape)
     light = np.broadcast_to(SHEET, (*x.shape, 3)).copy()
     cast = np.hypot(x - RING[0] + 9, y - RING[1] - 3)
     light *= 1 - shade * smooth(np.minimum(OUTER_PX - cast, cast - INNER_PX))
@@ -51,7 +57,7 @@ def picture(*, shade=0.0, noise=0.004):
     return encoded(light + noise * np.random.default_rng(0).standard_normal(light.shape))
 
 
-def edge(polygon, *, hole=False):
+def edge(polygon, *, hole=False, doubt_px=0.2):
     """An edge record of a polygon as it stands: blank on the left as seen with y down."""
     ring = dense(polygon, spacing=1.5)
     points = ring[::-1] if hole else ring
@@ -62,7 +68,7 @@ def edge(polygon, *, hole=False):
         apart_px=points,
         outward=np.zeros_like(points),
         strength=50 * ones,
-        doubt_px=0.2 * ones,
+        doubt_px=doubt_px * ones,
         loss_beside=0 * ones,
         blur_px=BLUR_PX,
     )
@@ -86,14 +92,41 @@ def on_ring(points, radius):
 )
 @pytest.mark.parametrize("shade", [0.0, 0.3], ids=["no shadow", "shadow"])
 def test_finds_the_flanks_that_the_boundary_missed(missed, centre, shade):
+    """A boundary that had the choice of a flank's two edges doubts by the flank's width."""
     whole, hole = blank(**missed, centre=centre)
-    outer, inner = seek_rings(
-        picture(shade=shade), (edge(whole), edge(hole, hole=True)), light=SHEET
-    )
+    rims = edge(whole, doubt_px=FLANK_PX), edge(hole, hole=True, doubt_px=FLANK_PX)
+    outer, inner = seek_rings(picture(shade=shade), rims, light=SHEET)
     for found, radius in ((outer, OUTER_PX), (inner, INNER_PX)):
         middle, fitted = fit_circle_hyper(on_ring(found.points_px, radius))
         assert np.hypot(*(middle - RING)) < GOAL_PX
         assert fitted == pytest.approx(radius, abs=GOAL_PX)
+
+
+def test_boundary_that_is_sure_hardly_moves():
+    """Of two findings the surer counts for more, by the inverse of their variances [ISO/IEC Guide
+    98-3 (GUM), weighted means; reference from memory].
+    """
+    whole, hole = blank(inner=INNER_PX + FLANK_PX)
+    _, inner = seek_rings(picture(), (edge(whole), edge(hole, hole=True)), light=SHEET)
+    fitted = fit_circle_hyper(on_ring(inner.points_px, INNER_PX + FLANK_PX))[1]
+    moved = FLANK_PX * 0.2**2 / (0.2**2 + LEAST_DOUBT_PX**2)
+    assert INNER_PX + FLANK_PX - fitted == pytest.approx(moved, abs=0.1)
+    on_wire = inner.doubt_px != 0.2
+    assert inner.doubt_px[on_wire] == pytest.approx((0.2**-2 + LEAST_DOUBT_PX**-2) ** -0.5)
+
+
+@pytest.mark.parametrize("turned", [0.0, 0.8, 1.6])
+def test_ring_that_a_leaning_camera_sees_oval_stays_oval(turned):
+    """A lean of 6 degrees makes one a fifth of the camera's height away oval by some 1 %."""
+    cos, sin = np.cos(turned), np.sin(turned)
+    turn = np.array([[cos, -sin], [sin, cos]])
+    stretch = turn @ np.diag([1.015, 1 / 1.015]) @ turn.T
+    whole, hole = blank(inner=INNER_PX + FLANK_PX)
+    rims = edge(whole, doubt_px=FLANK_PX), edge(hole, hole=True, doubt_px=FLANK_PX)
+    _, inner = seek_rings(picture(stretch=stretch), rims, light=SHEET)
+    found = np.linalg.solve(stretch, (on_ring(inner.points_px, INNER_PX) - RING).T)
+    off = np.hypot(*found) - INNER_PX
+    assert np.sqrt(np.mean(off[found[1] < 0] ** 2)) < GOAL_PX
 
 
 def test_disc_and_strap_stay():

@@ -22,12 +22,13 @@ FloatArray = NDArray[np.float64]
 USUAL_TILT_DEG = 4.0
 """Standard deviation of the lean of a phone held above a sheet with some care."""
 
-USUAL_ROUND_MM = 0.04
-USUAL_SHAPE_MM = 0.4
-"""How far a bought-in loop is out of round; a tab out of symmetry, or of parallel."""
+USUAL_ROUND_MM, USUAL_TAPER_MM, USUAL_SHAPE_MM = 0.04, 0.15, 0.4
+"""How far a bought-in loop is out of round; a tab, cut from a strip, out of parallel; and out of
+symmetry."""
 
-WORST_FLAW = 3.5
-"""In units of what is usual, beyond which a flaw says that the boundary is wrong, not the lean."""
+STRANGE_FLAW = 3.5
+"""In units of what is usual, beyond which a flaw says ever less: the boundary may be wrong, not the
+lean. Of two, though, the larger always says more."""
 
 FEWEST_POINTS = 20
 
@@ -52,7 +53,7 @@ class Judgement:
     Attributes
     ----------
     cost : float
-        Sum of squared departures in units of what is usual.
+        Sum of squared departures in units of what is usual, large ones as their logarithms.
     witnesses : tuple of str
         What was there to judge by.
     """
@@ -91,10 +92,9 @@ def judge_lean(
         flaws["the tab's symmetry"] = _asymmetry(tab, division.axis_rad) / USUAL_SHAPE_MM
         taper = _taper(tab, division.axis_rad)
         if taper is not None:
-            flaws["the tab's parallel sides"] = taper / USUAL_SHAPE_MM
-    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + sum(
-        min(flaw, WORST_FLAW) ** 2 for flaw in flaws.values()
-    )
+            flaws["the tab's parallel sides"] = taper / USUAL_TAPER_MM
+    strange = (np.array(list(flaws.values())) / STRANGE_FLAW) ** 2
+    cost = (tilt_deg / USUAL_TILT_DEG) ** 2 + STRANGE_FLAW**2 * np.sum(np.log1p(strange))
     return Judgement(cost=float(cost), witnesses=tuple(flaws))
 
 

@@ -7,7 +7,7 @@ one part, so that it can be brought to that part's own height.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -85,6 +85,16 @@ class Division:
     parts: tuple[Part, ...]
     owners: tuple[NDArray[np.intp], ...]
     axis_rad: float
+
+    @property
+    def loops(self) -> int:
+        """How many loops there are."""
+        return sum(part.kind == "loop" for part in self.parts)
+
+    def moved(self, by_mm: FloatArray) -> Division:
+        """Give the same parts elsewhere in the plane."""
+        parts = (replace(part, centre_mm=_pair(by_mm + part.centre_mm)) for part in self.parts)
+        return replace(self, parts=tuple(parts))
 
 
 def divide_disc_blank(

@@ -110,11 +110,18 @@ def see_disc_blank(
         sheet_normal=camera.sheet_normal,
         beside=beside,
     )
-    divided = [_divide(edges, one, diameter_mm, heights_mm) for one in candidates]
-    # Both leans are judged by the same parts: those that make more of the blank.
-    division = max(divided, key=lambda one: sum(part.kind == "loop" for part in one.parts))
-    _refuse_ring(division, diameter_mm)
-    tried = [_placed(edges, one, division, heights_mm=heights_mm, disc=disc) for one in candidates]
+    first, second = (_divide(edges, one, diameter_mm, heights_mm) for one in candidates)
+    # Both leans are judged by like parts: those of the one that makes more of the blank.
+    between_mm = candidates[1].centre_mm - candidates[0].centre_mm
+    if first.loops < second.loops:
+        first = second.moved(-between_mm)
+    elif second.loops < first.loops:
+        second = first.moved(between_mm)
+    _refuse_ring(first, diameter_mm)
+    tried = [
+        _placed(edges, one, division, heights_mm=heights_mm, disc=disc)
+        for one, division in zip(candidates, (first, second), strict=True)
+    ]
     return _rounded(_likelier(tried, camera), diameter_mm / 2)
 
 

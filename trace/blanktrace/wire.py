@@ -7,7 +7,9 @@ edges, highlights too, lie on circles about one centre, and that the wire ends a
 first and at the last of these. A shadow's end is as round, but about another centre.
 
 A ring lies in the sheet's plane as its disc does; so it is looked at in the frame in
-which the disc's rim is a circle, where the ring's rims are circles too.
+which the disc's rim is a circle, where the ring's rims are nearly circles too. Nearly: of
+a camera that leans, the ring is farther away than the disc, or nearer, and foreshortened
+otherwise. How oval both rims are is fitted with them, for it tells the lean.
 """
 
 from __future__ import annotations
@@ -87,7 +89,7 @@ SETTLINGS_PX = (2.5, 1.5)
 OUTLIER_PX = 0.5
 """How near a rim its steps lie, look by look; from where on they count less."""
 
-LEAST_DOUBT_PX = 0.5
+LEAST_DOUBT_PX = 1.0
 """Standard uncertainty of a rim found so, at least: shade beneath the wire widens it."""
 
 
@@ -135,6 +137,9 @@ class _Rims:
     move_px : ndarray, shape (2,)
     inner_px, outer_px : float
         From the hole's circle, outward.
+    oval : ndarray, shape (2,)
+        By what share of their radius they are oval: over the cosine and the sine of twice
+        the direction.
     scatter_px : float
         Root mean square distance of steps from them.
     """
@@ -142,6 +147,7 @@ class _Rims:
     move_px: FloatArray
     inner_px: float
     outer_px: float
+    oval: FloatArray
     scatter_px: float
 
 
@@ -266,9 +272,9 @@ def _rims(look: Look, frame: _Frame) -> _Rims | None:
     near, far = edges[edges < NARROWER_PX], edges[edges > frame.width_px - NARROWER_PX]
     if not (len(near) and len(far)):
         return None
-    rims = _Rims(np.array(move), float(near[0]), float(far[-1]), 0.0)
+    rims = _Rims(np.array(move), float(near[0]), float(far[-1]), np.zeros(2), 0.0)
     for reach_px in SETTLINGS_PX:
-        rims = _settled(rims, outward, places, reach_px)
+        rims = _settled(rims, frame.radius_px, outward, places, reach_px)
     return rims
 
 
@@ -285,37 +291,54 @@ def _steps(look: Look, frame: _Frame) -> tuple[IndexArray, FloatArray]:
     return rays[sharp], places[sharp]
 
 
-def _settled(rims: _Rims, outward: FloatArray, places: FloatArray, reach_px: float) -> _Rims:
-    """Fit the rims' one centre and two radii to the steps near them."""
+def _settled(
+    rims: _Rims, radius_px: float, outward: FloatArray, places: FloatArray, reach_px: float
+) -> _Rims:
+    """Fit the rims' one centre, two radii and one ovalness to the steps near them."""
     radii = np.array([rims.inner_px, rims.outer_px])
+    twice = _twice(outward)
     off = (places - outward @ rims.move_px)[:, None] - radii
+    off -= (twice @ rims.oval)[:, None] * (radius_px + radii)
     step, rim = np.nonzero(np.abs(off) < reach_px)
-    rows = np.hstack([outward[step], np.eye(2)[rim]])
-    start = np.concatenate([rims.move_px, radii])
+    stretch = (radius_px + radii[rim])[:, None] * twice[step]
+    rows = np.hstack([outward[step], np.eye(2)[rim], stretch])
+    start = np.concatenate([rims.move_px, radii, rims.oval])
     wanted = places[step]
 
     def gaps(parameters: FloatArray) -> FloatArray:
         return np.asarray(rows @ parameters - wanted)
 
     fit = optimize.least_squares(gaps, start, loss="soft_l1", f_scale=OUTLIER_PX)
-    inner, outer = fit.x[2:].tolist()
-    return _Rims(fit.x[:2], inner, outer, float(np.sqrt(np.mean(gaps(fit.x) ** 2))))
+    inner, outer = fit.x[2:4].tolist()
+    scatter = float(np.sqrt(np.mean(gaps(fit.x) ** 2)))
+    return _Rims(fit.x[:2], inner, outer, fit.x[4:], scatter)
+
+
+def _twice(outward: FloatArray) -> FloatArray:
+    """Cosine and sine (N, 2) of twice the direction of unit vectors."""
+    x, y = outward.T
+    return np.column_stack([x * x - y * y, 2 * x * y])
 
 
 def _laid(
     edge: Edge, frame: _Frame, rims: _Rims, rim_px: float, between: tuple[float, float]
 ) -> Edge:
-    """Lay those of an edge's points that are on wire, so many widths outward, on to its rim."""
+    """Bring those of an edge's points that are on wire, so many widths outward, to its rim."""
     way, outside = frame.ways(edge.points_px)
     low, high = np.array(between) * frame.width_px
     on_wire = frame.shows[way] & (outside > low) & (outside < high)
     centre = frame.centre + rims.move_px
     offset = edge.points_px[on_wire] @ frame.to_round.T - centre
-    radius = frame.radius_px + rim_px
-    fresh = frame.to_photo(centre + offset * (radius / np.hypot(*offset.T))[:, None])
+    away = offset / np.hypot(*offset.T)[:, None]
+    radius = (frame.radius_px + rim_px) * (1 + _twice(away) @ rims.oval)
+    fresh = frame.to_photo(centre + radius[:, None] * away)
     points, located, apart, doubt = (
         values.copy() for values in (edge.points_px, edge.located_px, edge.apart_px, edge.doubt_px)
     )
-    points[on_wire] = located[on_wire] = apart[on_wire] = fresh
-    doubt[on_wire] = max(LEAST_DOUBT_PX, rims.scatter_px)
+    # Either way of finding the rim counts by how sure it is.
+    own, other = doubt[on_wire] ** -2.0, max(LEAST_DOUBT_PX, rims.scatter_px) ** -2.0
+    towards = (other / (own + other))[:, None]
+    for values in (points, located, apart):
+        values[on_wire] += towards * (fresh - values[on_wire])
+    doubt[on_wire] = (own + other) ** -0.5
     return replace(edge, points_px=points, located_px=located, apart_px=apart, doubt_px=doubt)
