@@ -106,6 +106,7 @@ MADE_OF = {
     ("blanktrace.silhouette", "blanktrace.matte"),  # the rough boundary is where the shares halve
     ("blanktrace.silhouette", "blanktrace.close_up"),  # each find is looked at closer
     ("blanktrace.silhouette", "blanktrace.cover"),  # by network and by cut
+    ("blanktrace.silhouette", "blanktrace.holes"),  # round holes that only one sees stay
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour

@@ -197,3 +197,21 @@ def test_a_seam_between_parts_is_closed_and_a_hairline_taken_off():
     hair = (DOWN == 30) & (ACROSS > 45)
     cover = np.where((SQUARE & ~seam) | hair, 0.999, 0.001)
     assert_alike(agreed(cover, cover > 0.5), SQUARE)
+
+
+@pytest.mark.parametrize("chance", [0.05, 0.15])
+def test_a_round_hole_that_only_the_network_sees_is_kept(chance):
+    """Sheet in a hole of pale wood, as light as the wood, is wood to the cut."""
+    found = agreed(np.where(SQUARE & ~WITHIN, 0.99, np.where(WITHIN, chance, 0.01)), SQUARE)
+    assert_alike(found, SQUARE & ~WITHIN)
+
+
+def test_a_glint_that_the_network_doubts_is_blank():
+    cover = np.where(SQUARE & ~WITHIN, 0.99, np.where(WITHIN, 0.3, 0.01))
+    assert_alike(agreed(cover, SQUARE), SQUARE)
+
+
+def test_a_streak_is_no_hole_however_sure_the_network_is():
+    streak = (np.abs(ACROSS - 30) < 15) & (np.abs(DOWN - 30) < 4)
+    cover = np.where(SQUARE & ~streak, 0.99, np.where(streak, 0.1, 0.01))
+    assert_alike(agreed(cover, SQUARE), SQUARE)

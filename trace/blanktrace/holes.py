@@ -29,6 +29,10 @@ COMPACT, LONGEST = 0.55, 3.0
 """Share of the blank from which a hole may be any compact shape, such as a handle's: its share of
 the rectangle about it, and that one's length over its width."""
 
+LEAST_SEEN_SHARE, SEEN_ROUND, LEAST_SURE = 0.003, 0.6, 0.33
+"""Share of the blank of a hole that only the network sees, share that it fills of the circle about
+it, and share of it where the network is sure, at least: a glint on metal is ragged or doubtful."""
+
 LEAST_COLOUR_SPREAD = 4.0
 """Of the cut's colours (8 bits)."""
 
@@ -85,6 +89,36 @@ def find_holes(
         if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= filled(hole)
     return holes
+
+
+def round_gaps(gaps: MaskArray, sure: MaskArray, *, blank_px: int) -> MaskArray:
+    """Keep the gaps that are as round as a drilled hole, and no blank for sure over much of them.
+
+    Parameters
+    ----------
+    gaps : ndarray of bool, shape (h, w)
+        What in a blank is none, as the network says.
+    sure : ndarray of bool, shape (h, w)
+        Where it is sure of that.
+    blank_px : int
+        The blank's area.
+    """
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        gaps.astype(np.uint8), connectivity=4
+    )
+    kept = np.zeros_like(gaps)
+    for label in range(1, count):
+        if stats[label, cv2.CC_STAT_AREA] < LEAST_SEEN_SHARE * blank_px:
+            continue
+        gap = labels == label
+        outlines, _ = cv2.findContours(
+            gap.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+        )
+        _, radius = cv2.minEnclosingCircle(outlines[0])
+        is_round = gap.sum() > SEEN_ROUND * np.pi * radius**2
+        if is_round and sure[gap].mean() > LEAST_SURE:
+            kept |= gap
+    return kept
 
 
 def _about(hole: MaskArray, width_px: int) -> MaskArray:

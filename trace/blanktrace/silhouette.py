@@ -15,6 +15,7 @@ from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model
 from blanktrace.close_up import Pixels, close_up, shrunk
 from blanktrace.cover import Cover, blank_cover
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
+from blanktrace.holes import round_gaps
 from blanktrace.lost import lost_parts
 from blanktrace.masks import closed, filled, opened
 from blanktrace.matte import blank_share
@@ -182,7 +183,8 @@ def stands_out(rgb: Pixels) -> Reduced:
 def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
     """Let the cut decide where the network is in doubt; close seams and spots, take hairlines off.
 
-    The cut finds holes by rules of their own, and keeps those that the network takes for blank.
+    The cut finds holes by rules of their own, and keeps those that the network takes for blank; the
+    network keeps round ones that the cut takes for blank, as it does in pale wood and in slate.
 
     Parameters
     ----------
@@ -201,15 +203,17 @@ def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
     _, gaps = cv2.connectedComponents((filled(cut) & ~cut).astype(np.uint8), connectivity=4)
     seen = np.bincount(gaps.ravel(), weights=cover.ravel()) / np.bincount(gaps.ravel())
     seen[0] = 0  # label 0 is what is no hole
-    cover = np.where(seen[gaps] > HALF, 0, agreed)
-    mask = opened(closed(cover > HALF, SEAM_PX), 1)
+    likely = np.where(seen[gaps] > HALF, 0, agreed)
+    mask = opened(closed(likely > HALF, SEAM_PX), 1)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         (~mask).astype(np.uint8), connectivity=4
     )
-    sure = np.bincount(labels[cover < SURELY_NOT], minlength=count)
+    sure = np.bincount(labels[likely < SURELY_NOT], minlength=count)
     spots = sure < HALF * stats[:, cv2.CC_STAT_AREA]
     spots[0] = False  # label 0 is what is blank
-    return np.asarray(mask | spots[labels])
+    mask = np.asarray(mask | spots[labels])
+    unseen = mask & ~opened(closed(cover > HALF, SEAM_PX), 1)
+    return mask & ~round_gaps(unseen, cover < SURELY_NOT, blank_px=int(mask.sum()))
 
 
 def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | None) -> int:
