@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
-from blanktrace.edge import Edge
 from blanktrace.slit import DOUBT_PX, close_slits
-from blanktrace.strip import outward
+from tests.trace.edges import edge_of
 from tests.trace.pictures import SHEET, WOOD, encoded, grid
 from tests.trace.shapes import dense
 
@@ -20,18 +19,7 @@ SLIT = shapely.box(225, 160, 300, 190).difference(DISC)
 
 
 def edge(polygon):
-    ring = dense(polygon, spacing=1.5)
-    ones = np.ones(len(ring))
-    return Edge(
-        points_px=ring,
-        located_px=ring,
-        apart_px=ring,
-        outward=outward(ring, 2.0),
-        strength=50 * ones,
-        doubt_px=0.2 * ones,
-        loss_beside=0 * ones,
-        blur_px=1.0,
-    )
+    return edge_of(dense(polygon, spacing=1.5))
 
 
 def picture(*, loss):

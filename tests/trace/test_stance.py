@@ -4,11 +4,10 @@ import numpy as np
 import pytest
 import shapely
 
-from blanktrace.edge import Edge
 from blanktrace.rectify import View
 from blanktrace.seen import Camera
 from blanktrace.stance import see_disc_blank
-from blanktrace.strip import outward
+from tests.trace.edges import edge_of
 from tests.trace.shapes import dense
 
 DISC_MM, STRAP_MM = 62.0, 20.0
@@ -45,19 +44,7 @@ def edges_seen(through, at_mm):
         points = through.to_photo(plan)
         if (number == 0) != shapely.LinearRing(points).is_ccw:
             points = points[::-1]
-        ones = np.ones(len(points))
-        made.append(
-            Edge(
-                points_px=points,
-                located_px=points,
-                apart_px=points,
-                outward=outward(points, 2.0),
-                strength=50 * ones,
-                doubt_px=0.1 * ones,
-                loss_beside=0 * ones,
-                blur_px=1.0,
-            )
-        )
+        made.append(edge_of(points, doubt_px=0.1))
     return tuple(made)
 
 

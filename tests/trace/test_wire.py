@@ -5,8 +5,8 @@ import pytest
 import shapely
 
 from blanktrace.circle import fit_circle_hyper
-from blanktrace.edge import Edge
 from blanktrace.wire import LEAST_DOUBT_PX, seek_rings
+from tests.trace.edges import edge_of
 from tests.trace.pictures import SHEET, WOOD, encoded, grid
 from tests.trace.shapes import dense
 
@@ -60,18 +60,7 @@ def picture(*, shade=0.0, noise=0.004, stretch=UNSTRETCHED):
 def edge(polygon, *, hole=False, doubt_px=0.2):
     """An edge record of a polygon as it stands: blank on the left as seen with y down."""
     ring = dense(polygon, spacing=1.5)
-    points = ring[::-1] if hole else ring
-    ones = np.ones(len(points))
-    return Edge(
-        points_px=points,
-        located_px=points,
-        apart_px=points,
-        outward=np.zeros_like(points),
-        strength=50 * ones,
-        doubt_px=doubt_px * ones,
-        loss_beside=0 * ones,
-        blur_px=BLUR_PX,
-    )
+    return edge_of(ring[::-1] if hole else ring, doubt_px=doubt_px)
 
 
 def on_ring(points, radius):

@@ -34,6 +34,9 @@ PROBES = 300
 FLATTEST = 0.3
 """Ovals down to this axis ratio compete, so that an oval is not taken for part of a disc."""
 
+LEAST_DISC = 0.3
+"""Share of a blank's boundary that lies on its disc's ellipse: with less there is no disc."""
+
 TOLERANCE_PX = 1.5
 TOLERANCE_SHARE = 0.003
 """A point agrees within 1.5 px, or 0.3 % of the radius where that is more."""
@@ -145,3 +148,24 @@ def most_followed(
         return None
     best = consensus.shapes[consensus.ranked()[:1]]
     return best[0], near_distances(ring, best)[0]
+
+
+def followed_disc(ring: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+    """Find the ellipse of the disc that much of a blank's boundary follows.
+
+    Parameters
+    ----------
+    ring : ndarray, shape (N, 2)
+        Closed boundary, evenly spaced.
+
+    Returns
+    -------
+    shape, distances
+        As from `most_followed`; None where too little of the boundary is on any ellipse.
+    """
+    followed = most_followed(ring, largest_radius=float(np.ptp(ring, axis=0).max()) / 2)
+    if followed is None:
+        return None
+    shape, off = followed
+    on_disc = np.abs(off) < tolerance_px(shape[2])
+    return followed if np.mean(on_disc) >= LEAST_DISC else None

@@ -14,16 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.consensus import most_followed, tolerance_px
+from blanktrace.consensus import followed_disc, tolerance_px
 from blanktrace.edge import NORMAL_POINTS, Edge
 from blanktrace.profiles import Pixels, loss_at
 from blanktrace.strip import outward
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
-
-LEAST_DISC = 0.3
-"""Share of the boundary that lies on the disc's ellipse: else there is no disc."""
 
 LEAST_STRAP = 0.1
 """How far a strap stands out from the disc, in its radii, at least."""
@@ -84,13 +81,10 @@ def close_slits(rgb: Pixels, edge: Edge, *, light: FloatArray) -> Edge:
     Edge
         As it was, where there is no disc with a strap, or no slit.
     """
-    largest = float(np.ptp(edge.points_px, axis=0).max()) / 2
-    followed = most_followed(edge.points_px, largest_radius=largest)
+    followed = followed_disc(edge.points_px)
     if followed is None:
         return edge
     (x, y, radius, *_), off = followed
-    if np.mean(np.abs(off) < tolerance_px(radius)) < LEAST_DISC:
-        return edge
     centre = np.array([x, y])
     for strap in _straps(off, radius):
         for onward, walk in ((1, strap), (-1, strap[::-1])):

@@ -22,7 +22,7 @@ from scipy import ndimage, optimize
 
 from blanktrace.circle import dominant_circle
 from blanktrace.conic import turn
-from blanktrace.consensus import most_followed, tolerance_px
+from blanktrace.consensus import followed_disc, tolerance_px
 from blanktrace.edge import Edge
 from blanktrace.ellipse import fit_ellipse
 from blanktrace.profiles import SHARP_PX, SPACING_PX, Pixels
@@ -41,9 +41,6 @@ ALIKE = 0.5
 LEAST_ROUND, MOST_ROUND = 0.5, 0.95
 """Share of all directions in which wire shows: the strap hides some; what goes all the way round
 is no ring on a strap."""
-
-LEAST_DISC = 0.3
-"""Share of the outer boundary that lies on the disc's ellipse: only discs tell the frame."""
 
 CLEAR_SHARE = 0.4
 """How far from the strap, in widths of the wire, rims are looked at: they turn into it there."""
@@ -189,13 +186,11 @@ def seek_rings(rgb: Pixels, edges: tuple[Edge, ...], *, light: FloatArray) -> tu
 
 def _roundness(ring: FloatArray) -> FloatArray | None:
     """Find the stretch (2, 2) that makes a circle of the ellipse that most of a boundary is on."""
-    followed = most_followed(ring, largest_radius=float(np.ptp(ring, axis=0).max()) / 2)
+    followed = followed_disc(ring)
     if followed is None:
         return None
     shape, off = followed
     on_disc = np.abs(off) < tolerance_px(shape[2])
-    if np.mean(on_disc) < LEAST_DISC:
-        return None
     disc = fit_ellipse(ring[on_disc])
     mean, about = np.sqrt(np.prod(disc.semi_axes_px)), turn(disc.angle_rad)
     return np.asarray(about @ np.diag(mean / np.array(disc.semi_axes_px)) @ about.T)
