@@ -122,7 +122,7 @@ def _slit(
     beyond = np.array([along[1], -along[0]])
     beyond *= np.sign(np.sum(edge.outward[beside[mouth:]] @ beyond))
     # Back along the rim to where it comes out from behind the side.
-    behind = (walk[0] - onward * np.arange(int(WIDEST * len(ring)))) % len(ring)
+    behind = (walk[0] - onward * np.arange(1, int(WIDEST * len(ring)))) % len(ring)
     shown = np.flatnonzero((ring[behind] - start) @ beyond > 0)
     if not len(shown):
         return None
