@@ -15,7 +15,7 @@ Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,6 +127,34 @@ class Edge:
     doubt_px: FloatArray
     loss_beside: FloatArray
     blur_px: float
+
+    def brought(
+        self,
+        which: NDArray[np.bool_] | NDArray[np.intp],
+        places_px: FloatArray,
+        *,
+        doubt_px: FloatArray | float,
+        by: FloatArray | float = 1.0,
+    ) -> Edge:
+        """Bring some of the points by a share of the way, or all of it, to other places.
+
+        Parameters
+        ----------
+        which : ndarray of bool, shape (N,), or of int, shape (M,)
+        places_px : ndarray, shape (M, 2)
+        doubt_px : ndarray, shape (M,), or float
+            Standard uncertainty of these points from now on.
+        by : ndarray, shape (M, 1), or float
+            The share.
+        """
+        points, located, apart, doubt = (
+            values.copy()
+            for values in (self.points_px, self.located_px, self.apart_px, self.doubt_px)
+        )
+        for values in (points, located, apart):
+            values[which] += by * (places_px - values[which])
+        doubt[which] = doubt_px
+        return replace(self, points_px=points, located_px=located, apart_px=apart, doubt_px=doubt)
 
 
 def locate_edge(

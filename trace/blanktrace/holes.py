@@ -63,13 +63,11 @@ def find_holes(
             continue
         box = np.s_[max(y - 4, 0) : y + h + 4, max(x - 4, 0) : x + w + 4]
         hole = labels[box] == label
-        outlines, _ = cv2.findContours(
-            hole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-        )
-        _, radius = cv2.minEnclosingCircle(outlines[0])
+        outline = _outline(hole)
+        round_px = _circle_area(outline)
         large = area > LARGE_HOLE_SHARE * whole.sum()
-        round_enough = area > ROUND_HOLE * np.pi * radius**2
-        compact = area > COMPACT_HOLE_SHARE * whole.sum() and _is_compact(outlines[0])
+        round_enough = area > ROUND_HOLE * round_px
+        compact = area > COMPACT_HOLE_SHARE * whole.sum() and _is_compact(outline)
         if not round_enough and not compact and not large:
             continue
         if large and clear[box][hole].mean() > HOLE_LIKENESS:
@@ -85,7 +83,7 @@ def find_holes(
             max(spread(values), own) for values, own in zip(inside.T[1:], varies[1:], strict=True)
         ]
         apart = (np.median(inside, axis=0) - np.median(outside, axis=0)) / varies
-        drilled = area > DRILLED * np.pi * radius**2
+        drilled = area > DRILLED * round_px
         if np.abs(apart).max() > (DRILLED_NOISES if drilled else NOISES):
             holes[box] |= filled(hole)
     return holes
@@ -111,11 +109,7 @@ def round_gaps(gaps: MaskArray, sure: MaskArray, *, blank_px: int) -> MaskArray:
         if stats[label, cv2.CC_STAT_AREA] < LEAST_SEEN_SHARE * blank_px:
             continue
         gap = labels == label
-        outlines, _ = cv2.findContours(
-            gap.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-        )
-        _, radius = cv2.minEnclosingCircle(outlines[0])
-        is_round = gap.sum() > SEEN_ROUND * np.pi * radius**2
+        is_round = gap.sum() > SEEN_ROUND * _circle_area(_outline(gap))
         if is_round and sure[gap].mean() > LEAST_SURE:
             kept |= gap
     return kept
@@ -124,6 +118,18 @@ def round_gaps(gaps: MaskArray, sure: MaskArray, *, blank_px: int) -> MaskArray:
 def _about(hole: MaskArray, width_px: int) -> MaskArray:
     """Band so wide about a hole, clear of its blurred edge."""
     return np.asarray(dilated(hole, 2 + width_px) & ~dilated(hole, 2))
+
+
+def _outline(hole: MaskArray) -> NDArray[np.int32]:
+    """Pixels (N, 1, 2) along the outside of what is one piece."""
+    outlines, _ = cv2.findContours(hole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return np.asarray(outlines[0], dtype=np.int32)
+
+
+def _circle_area(outline: NDArray[np.int32]) -> float:
+    """Area of the circle around an outline."""
+    _, radius = cv2.minEnclosingCircle(outline)
+    return float(np.pi * radius**2)
 
 
 def _is_compact(outline: NDArray[np.int32]) -> bool:

@@ -178,16 +178,5 @@ def _is_dark(rgb: Pixels, edge: Edge, slit: _Slit, light: FloatArray) -> bool:
 
 
 def _closed(edge: Edge, slit: _Slit) -> Edge:
-    points, located, apart, doubt = (
-        values.copy() for values in (edge.points_px, edge.located_px, edge.apart_px, edge.doubt_px)
-    )
-    points[slit.points] = located[slit.points] = apart[slit.points] = slit.drawn_px
-    doubt[slit.points] = DOUBT_PX
-    return replace(
-        edge,
-        points_px=points,
-        located_px=located,
-        apart_px=apart,
-        outward=outward(points, NORMAL_POINTS),
-        doubt_px=doubt,
-    )
+    whole = edge.brought(slit.points, slit.drawn_px, doubt_px=DOUBT_PX)
+    return replace(whole, outward=outward(whole.points_px, NORMAL_POINTS))

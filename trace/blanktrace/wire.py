@@ -14,7 +14,7 @@ otherwise. How oval both rims are is fitted with them, for it tells the lean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -327,13 +327,7 @@ def _laid(
     away = offset / np.hypot(*offset.T)[:, None]
     radius = (frame.radius_px + rim_px) * (1 + _twice(away) @ rims.oval)
     fresh = frame.to_photo(centre + radius[:, None] * away)
-    points, located, apart, doubt = (
-        values.copy() for values in (edge.points_px, edge.located_px, edge.apart_px, edge.doubt_px)
-    )
     # Either way of finding the rim counts by how sure it is.
-    own, other = doubt[on_wire] ** -2.0, max(LEAST_DOUBT_PX, rims.scatter_px) ** -2.0
+    own, other = edge.doubt_px[on_wire] ** -2.0, max(LEAST_DOUBT_PX, rims.scatter_px) ** -2.0
     towards = (other / (own + other))[:, None]
-    for values in (points, located, apart):
-        values[on_wire] += towards * (fresh - values[on_wire])
-    doubt[on_wire] = (own + other) ** -0.5
-    return replace(edge, points_px=points, located_px=located, apart_px=apart, doubt_px=doubt)
+    return edge.brought(on_wire, fresh, by=towards, doubt_px=(own + other) ** -0.5)
