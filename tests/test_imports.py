@@ -51,6 +51,7 @@ STAGES = {
     "blanktrace.seek",
     "blanktrace.segment",
     "blanktrace.separate",
+    "blanktrace.shade",
     "blanktrace.silhouette",
     "blanktrace.slit",
     "blanktrace.rims",
@@ -106,6 +107,10 @@ MADE_OF = {
     ("blanktrace.silhouette", "blanktrace.matte"),  # the rough boundary is where the shares halve
     ("blanktrace.silhouette", "blanktrace.close_up"),  # each find is looked at closer
     ("blanktrace.silhouette", "blanktrace.cover"),  # by network and by cut
+    ("blanktrace.shade", "blanktrace.background"),
+    ("blanktrace.shade", "blanktrace.evidence"),  # by how dark it is
+    ("blanktrace.silhouette", "blanktrace.shade"),  # where network and cut differ
+    ("blanktrace.silhouette", "blanktrace.drilled"),  # a round doubt of the network is a hole
     ("blanktrace.silhouette", "blanktrace.holes"),  # round holes that only one sees stay
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow

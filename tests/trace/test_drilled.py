@@ -2,7 +2,7 @@ import cv2
 import numpy as np
 import pytest
 
-from blanktrace.drilled import find_drilled
+from blanktrace.drilled import find_doubted, find_drilled
 from blanktrace.silhouette import ROUGH_PX
 
 SIDE = 300
@@ -74,3 +74,40 @@ def test_many_round_edges_are_a_relief(count, kept):
         picture = np.rint(picture * (1 - share) + np.array(SHEET) * share).astype(np.uint8)
     gaps = np.any([seen(x, y, 0.6 * radius) for x, y, radius in holes], axis=0)
     assert find_drilled(gaps, WHOLE, picture, unseen=True).any() == kept
+
+
+def slate(*, doubt, hole=(170, 120, 13)):
+    """Slate over sheet in shadow, as dark as itself but for a black crescent; and its cover."""
+    rng = np.random.default_rng(3)
+    rows, columns = np.indices((SIDE, SIDE))
+    within = np.hypot(columns - hole[0], rows - hole[1]) < hole[2]
+    crescent = within & (np.hypot(columns - hole[0] + 5, rows - hole[1]) >= hole[2])
+    picture = np.empty((SIDE, SIDE, 3))
+    picture[:] = BLANK
+    picture[within, 0] -= 6
+    picture[crescent] = SHADE
+    picture = cv2.GaussianBlur(picture, (0, 0), 1.0) + rng.normal(0, 1, picture.shape)
+    cover = np.where(doubt(within), 0.6, 1.0)
+    cover[crescent] = 0.1
+    cover = cv2.GaussianBlur(np.where(WHOLE, cover, 0.0), (0, 0), 1.0)
+    return cover.astype(np.float32), np.clip(picture, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("radius", [9.0, 13.0, 20.0])
+def test_finds_a_hole_that_the_network_doubts(radius):
+    cover, picture = slate(doubt=lambda within: within, hole=(170, 120, radius))
+    found = find_doubted(cover, WHOLE, picture)
+    assert np.sqrt(found.sum() / np.pi) == pytest.approx(radius, abs=ROUGH_PX)
+    y, x = np.argwhere(found).mean(axis=0)
+    assert np.hypot(x - 170, y - 120) < ROUGH_PX
+
+
+def test_doubt_that_goes_on_about_it_is_no_hole():
+    wide = np.hypot(*(np.indices((SIDE, SIDE)) - 120)) < 70
+    cover, picture = slate(doubt=lambda within: within | wide)
+    assert not find_doubted(cover, WHOLE, picture).any()
+
+
+def test_doubt_without_a_round_edge_is_no_hole():
+    cover, _ = slate(doubt=lambda within: within)
+    assert not find_doubted(cover, WHOLE, steel(hole=None)).any()

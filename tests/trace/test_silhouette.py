@@ -192,6 +192,14 @@ def test_a_hole_that_the_cut_found_is_kept():
     assert_alike(found, SQUARE & ~WITHIN)
 
 
+def test_what_the_cut_leaves_out_within_what_the_network_sees_is_no_hole():
+    """Once a shaded strap is bridged, no piece of it is left out."""
+    notch = SQUARE & (np.abs(DOWN - 30) < 6) & (ACROSS > 25)
+    cover = np.where(SQUARE & ~notch, 0.99, np.where(notch, 0.6, 0.01))
+    cover[notch & (ACROSS > 40)] = 0.95
+    assert_alike(agreed(cover, SQUARE & ~notch), SQUARE)
+
+
 def test_a_seam_between_parts_is_closed_and_a_hairline_taken_off():
     seam = SQUARE & (np.abs(ACROSS - 30) < 2)
     hair = (DOWN == 30) & (ACROSS > 45)

@@ -5,7 +5,9 @@ that part of it may look like a grey blank. Its edge shows all the same, all the
 round, be it light against dark or dark against light. About every place that is
 unlike the blank circles are tried, and the one whose edge shows best is held against
 the slopes that the blank itself is full of. In a dark blank nothing may have been seen
-of a hole; the places of the plainest circles are looked at too.
+of a hole; the places of the plainest circles are looked at too. Where shadow makes the
+sheet as dark as the blank, the network is in doubt all over a round place, and sure of
+the blank about it.
 """
 
 from __future__ import annotations
@@ -78,6 +80,10 @@ LARGER = 1.1
 the share of it that does, and its radius over the least: light that falls across a flat face makes
 faint circles, a dark gap beside a strap small ones."""
 
+SURE, NEARLY_ALL, DOUBTED = 0.9, 0.9, 0.8
+"""Share of blank from which the network is sure, how much of what is about a hole is so, and the
+mean of the share within it at most."""
+
 MOST_DRILLED = 6
 """Holes that a blank is drilled with at most (common practice: one or two); more round edges than
 these are the relief of a coin, or a pattern."""
@@ -143,6 +149,43 @@ def find_drilled(
             holes |= away <= circle[2]
             drilled += 1
     return holes & whole if drilled <= MOST_DRILLED else np.zeros_like(whole)
+
+
+def find_doubted(cover: Picture, whole: MaskArray, colours: NDArray[np.uint8]) -> MaskArray:
+    """Find drilled holes where the network is in doubt over a round place, and not about it.
+
+    Parameters
+    ----------
+    cover : ndarray of float32, shape (h, w)
+        How much of each pixel is blank, as the network says.
+    whole, colours : ndarray
+        As for `find_drilled`.
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+        Round holes, whole, as true as a rough boundary need be.
+    """
+    holes = np.zeros_like(whole)
+    inward = np.asarray(cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), np.float32)
+    inner = inward > CLEAR_PX
+    size = float(np.sqrt(whole.sum()))
+    least, largest = max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size), LARGEST_SHARE * size
+    starts = [one for one in _about(inner & (cover < SURE)) if least <= one[2] <= largest]
+    if not starts:
+        return holes
+    look = _Look(colours, inner)
+    rows, columns = np.indices(whole.shape)
+    for start in starts:
+        circle = look.settled(start, LAST_STEPS_PX, least, most=PLAIN_NOISES)
+        if look.shown(circle) < SHOWN or not _has_room(circle, inward, least, largest):
+            continue
+        away = np.hypot(columns - circle[0], rows - circle[1])
+        beyond = away - OUTSIDE * circle[2]
+        about = cover[(beyond > 0) & (beyond < ABOUT_PX)]
+        if cover[away < circle[2]].mean() < DOUBTED and np.mean(about > SURE) > NEARLY_ALL:
+            holes |= away <= circle[2]
+    return holes
 
 
 def _has_room(circle: Circle, inward: Picture, least: float, largest: float) -> bool:

@@ -253,7 +253,7 @@ def _with_holes(blank: MaskArray, guess: NDArray[np.uint8], evidence: Evidence) 
     clear = ~evidence.coloured & (coloured_blank | ~evidence.stands_out)
     gaps = opened(gaps, 1)
     holes = find_holes(gaps, whole, clear, colours)
-    holes |= find_drilled(gaps, whole, _deep_colours(evidence.loss), unseen=not coloured_blank)
+    holes |= find_drilled(gaps, whole, deep_colours(evidence.loss), unseen=not coloured_blank)
     return whole & ~showing_sheet(holes, evidence)
 
 
@@ -265,7 +265,7 @@ def _cut_colours(loss: Picture, noise: float) -> NDArray[np.uint8]:
     return _eight_bits(230 - 150 * dark, told * _hues(loss, DARKEST))
 
 
-def _deep_colours(loss: Picture) -> NDArray[np.uint8]:
+def deep_colours(loss: Picture) -> NDArray[np.uint8]:
     """Spread them so that steps within a dark blank show as well as within a light one."""
     light = np.maximum(1 - loss.mean(axis=2), 0)
     return _eight_bits(230 + 45 * np.log(light + DEEPEST), _hues(loss, DEEPEST))

@@ -14,13 +14,15 @@ from skimage.measure import find_contours
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
 from blanktrace.close_up import Pixels, close_up, shrunk
 from blanktrace.cover import Cover, blank_cover
+from blanktrace.drilled import find_doubted
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
 from blanktrace.holes import round_gaps
 from blanktrace.lost import lost_parts
 from blanktrace.masks import closed, filled, opened
 from blanktrace.matte import blank_share
-from blanktrace.segment import cut_blank, find_patches
+from blanktrace.segment import cut_blank, deep_colours, find_patches
 from blanktrace.separate import separate_blanks
+from blanktrace.shade import open_shade, with_shaded_blank
 
 FloatArray = NDArray[np.float64]
 
@@ -56,6 +58,10 @@ CUT_ODDS, LEAST_CHANCE = 2.0, 1e-4
 DOUBTFUL, MOST_DOUBTFUL = 0.15, 0.5
 """Cover, and what is missing to 1, from which a place may be blank or not; and how much of that
 there may be, as a share of the blank."""
+
+MOST_SHADE = 0.012
+"""Shade at a blank's edge that the cut took for blank, in one place, as a share of the blank: where
+it is more, more of the shadow was taken for blank by the network, too."""
 
 SURELY_NOT = 0.2
 """Cover below which a place is no blank; gaps that show little of it are none."""
@@ -200,7 +206,8 @@ def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
     """
     chance = np.clip(cover, LEAST_CHANCE, 1 - LEAST_CHANCE)
     agreed = expit(logit(chance) + np.where(cut, CUT_ODDS, -CUT_ODDS))
-    _, gaps = cv2.connectedComponents((filled(cut) & ~cut).astype(np.uint8), connectivity=4)
+    in_cut = filled(cut) & ~cut
+    _, gaps = cv2.connectedComponents(in_cut.astype(np.uint8), connectivity=4)
     seen = np.bincount(gaps.ravel(), weights=cover.ravel()) / np.bincount(gaps.ravel())
     seen[0] = 0  # label 0 is what is no hole
     likely = np.where(seen[gaps] > HALF, 0, agreed)
@@ -208,8 +215,12 @@ def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         (~mask).astype(np.uint8), connectivity=4
     )
-    sure = np.bincount(labels[likely < SURELY_NOT], minlength=count)
-    spots = sure < HALF * stats[:, cv2.CC_STAT_AREA]
+    # A gap is a hole if it shows some sheet for sure, and is one to the cut or to the network.
+    sure, own, unlike = (
+        np.bincount(labels[one], minlength=count) / stats[:, cv2.CC_STAT_AREA]
+        for one in (likely < SURELY_NOT, in_cut, cover < HALF)
+    )
+    spots = (sure < HALF) | (np.maximum(own, unlike) < HALF)
     spots[0] = False  # label 0 is what is blank
     mask = np.asarray(mask | spots[labels])
     unseen = mask & ~opened(closed(cover > HALF, SEAM_PX), 1)
@@ -304,6 +315,9 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
             return []
         cover = blank_cover(near)
         mask = _pieces_of(near.patch, agreed_mask(cover.share, cut_blank(near)))
+        mask = _out_of_shade(mask, cover.share, 1 - near.share)
+        mask = with_shaded_blank(mask, cover.share, 1 - near.share)
+        mask &= ~find_doubted(cover.share, filled(mask), deep_colours(1 - near.share))
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
     else:
@@ -339,6 +353,21 @@ def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
             f"{share:.0%} of its size may be either ({MOST_DOUBTFUL:.0%} allowed). Use paper of "
             "another tint, or softer light, and retake the photo."
         )
+
+
+def _out_of_shade(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
+    """Take shade off a blank; refuse where there is so much that more will pass for blank."""
+    pieces = open_shade(mask, cover, loss)
+    if not pieces:
+        return mask
+    share = pieces[0].sum() / mask.sum()
+    if share > MOST_SHADE:
+        raise ContrastError(
+            f"The blank could not be told from its shadow, which is as dark: an area of "
+            f"{share:.1%} of its size may be either ({MOST_SHADE:.1%} allowed). Use softer light, "
+            "or light from straight above, and retake the photo."
+        )
+    return opened(mask & ~np.any(pieces, axis=0), 1)
 
 
 def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
