@@ -2,7 +2,7 @@
 
 Every blank is in its own frame: origin at the disc's centre and the main tab to
 +y; a blank with no disc has its centroid at the origin and the long side of its
-smallest enclosing rectangle along +y. A part is a prism from bottom to top.
+rectangle along +y. A part is a prism from bottom to top.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from shapely import Point, Polygon, box
 from shapely.affinity import rotate, scale, translate
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
+
+from blanktrace.rectangle import rectangle_about
 
 QUARTER = 256
 """Chords in a quarter turn: 0.0002 mm of sagitta on a 90 mm disc."""
@@ -183,15 +185,12 @@ def polygon(material: str, plan: BaseGeometry, *, thick_mm: float) -> Blank:
 
 def _free(form: str, plan: BaseGeometry, material: str, thick_mm: float) -> Blank:
     """Bring a shape with no disc into its own frame and measure its long side."""
-    corners = np.array(_one(plan.minimum_rotated_rectangle).exterior.coords)
-    sides = np.diff(corners, axis=0)[:2]
-    lengths = np.hypot(sides[:, 0], sides[:, 1])
-    x, y = sides[int(np.argmax(lengths))]
-    angle = 90 - np.rad2deg(np.arctan2(y, x))
+    rectangle = rectangle_about(np.array(_one(plan).exterior.coords))
+    angle = 90 - np.rad2deg(rectangle.axis_rad)
     turned = rotate(plan, (angle + 90) % 180 - 90, origin=(0, 0))
     centred = translate(turned, -turned.centroid.x, -turned.centroid.y)
     part = Part("all", _one(centred), 0.0, thick_mm, material)
-    return Blank(form, (part,), "length", float(lengths.max()))
+    return Blank(form, (part,), "length", rectangle.long)
 
 
 def _circle(radius_mm: float) -> Polygon:

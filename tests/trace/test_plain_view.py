@@ -1,8 +1,7 @@
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
 
-from blanktrace.plain_view import rectangle_sides, view_of_length
+from blanktrace.plain_view import view_of_length
 from blanktrace.rectify import View
 from tests.trace.cameras import CAMERA, camera, closed_normals
 
@@ -27,7 +26,3 @@ def test_height_from_a_length(side, top_mm):
         lean=start,
     )
     assert found.height_mm == pytest.approx(380.0, abs=1e-6)
-
-
-def test_sides_of_the_smallest_rectangle():
-    assert_allclose(rectangle_sides(np.array([(0.0, 0), (3, 4), (-4, 3), (-1, 7)])), (5.0, 5.0))

@@ -67,7 +67,7 @@ def trace_photo(
         The photograph, taken from above, the blank on light paper.
     disc, length, width : text with unit, or number of millimetres
         The one measured size: the disc's diameter, or the long or short side of
-        the smallest rectangle around the blank.
+        the smallest rectangle around the blank (the longest, if several are as small).
     thick : lengths, optional
         Height above the sheet of all parts, or by part
         (``{"disc": "4 mm", "tab": 2.4}``).

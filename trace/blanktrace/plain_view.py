@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
-from shapely import MultiPoint, get_coordinates
 
+from blanktrace.rectangle import rectangle_about
 from blanktrace.rectify import View
 from blanktrace.walls import edge_heights
 
@@ -35,7 +35,7 @@ def view_of_length(
     foot_share : ndarray, shape (N,)
         How likely each wall in view was taken for face.
     measured_mm : float
-        Long or short side of the smallest enclosing rectangle.
+        Long or short side of the rectangle round it.
     side : int
         0 for the long side, 1 for the short side.
     top_mm : float
@@ -58,16 +58,14 @@ def view_of_length(
         )
 
     def excess(height_mm: float) -> float:
-        return rectangle_sides(at(height_mm).to_plane(points_px, heights))[side] - measured_mm
+        return _sides(at(height_mm).to_plane(points_px, heights))[side] - measured_mm
 
-    flat = rectangle_sides(lean.to_plane(points_px))[side] / lean.height_mm
+    flat = _sides(lean.to_plane(points_px))[side] / lean.height_mm
     guess = measured_mm / flat + top_mm
     height = optimize.brentq(excess, 0.5 * guess, 2.0 * guess, xtol=1e-9)
     return at(float(height))
 
 
-def rectangle_sides(points_mm: FloatArray) -> tuple[float, float]:
-    """Long and short side of the smallest rectangle around points."""
-    corners = get_coordinates(MultiPoint(points_mm).minimum_rotated_rectangle)
-    sides = np.hypot(*(corners[1:3] - corners[:2]).T)
-    return float(sides.max()), float(sides.min())
+def _sides(points_mm: FloatArray) -> tuple[float, float]:
+    rectangle = rectangle_about(points_mm)
+    return rectangle.long, rectangle.short

@@ -8,7 +8,7 @@ import numpy as np
 
 from blanktrace.budget import EDGE_CAUSE
 from blanktrace.outline import Measured, Outline
-from blanktrace.plain_view import rectangle_sides
+from blanktrace.rectangle import rectangle_about
 
 SAME_SHARE = 0.01
 """A side that differs from the measured size by more than this share is another blank's."""
@@ -17,7 +17,7 @@ SAME_SHARE = 0.01
 def overall_mm(outline: Outline) -> tuple[float, float]:
     """Return an outline's length and width: along the tab and across it, where there is a disc.
 
-    Without a disc they are the sides of the smallest rectangle round it.
+    Without a disc they are the sides of the rectangle round it.
     """
     if outline.rim is not None:
         left, low, right, high = outline.polygon.bounds
@@ -68,4 +68,5 @@ def measured_itself(outline: Outline) -> bool:
 
 
 def _rectangle_mm(outline: Outline) -> tuple[float, float]:
-    return rectangle_sides(np.asarray(outline.polygon.exterior.coords)[:-1])
+    rectangle = rectangle_about(np.asarray(outline.polygon.exterior.coords)[:-1])
+    return rectangle.long, rectangle.short
