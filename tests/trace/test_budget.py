@@ -10,8 +10,10 @@ from blanktrace.budget import (
     ENDS_CAUSE,
     Circumstances,
     add_up,
+    refuse_vague,
 )
 from blanktrace.effects import Effects
+from blanktrace.errors import ContrastError
 
 USUAL = Circumstances(
     measured_mm=64.0,
@@ -85,3 +87,16 @@ def test_two_ends_tell_a_length_less_surely_than_a_rim_tells_a_disc():
     ends = next(c for c in causes if c.cause == ENDS_CAUSE)
     assert ends.u95_mm == pytest.approx(2 * 2 * 0.11 * 40 / 64)
     assert next(c for c in add_up(USUAL)[1] if c.cause == ENDS_CAUSE).u95_mm == 0
+
+
+@pytest.mark.parametrize(("doubt_px", "size_mm"), [(2.0, 50.0), (8.0, 450.0)])
+def test_an_edge_that_is_known_well_enough_for_its_size_is_kept(doubt_px, size_mm):
+    _, causes = add_up(replace(USUAL, located_share=1.0, doubt_px=doubt_px))
+    refuse_vague(causes, size_mm=size_mm)
+
+
+@pytest.mark.parametrize(("doubt_px", "size_mm"), [(4.0, 50.0), (12.0, 450.0)])
+def test_an_edge_that_is_known_too_badly_for_a_pocket_is_refused(doubt_px, size_mm):
+    _, causes = add_up(replace(USUAL, located_share=1.0, doubt_px=doubt_px))
+    with pytest.raises(ContrastError, match=r"mm allowed at this size"):
+        refuse_vague(causes, size_mm=size_mm)

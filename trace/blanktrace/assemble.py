@@ -6,16 +6,17 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon, get_coordinates, get_parts, make_valid
+from shapely import Polygon, get_parts, make_valid
 from shapely.geometry.polygon import orient
 
 from blanktrace.arcs import reduce_ring
-from blanktrace.budget import Circumstances, add_up
+from blanktrace.budget import Circumstances, add_up, refuse_vague
 from blanktrace.edge import Edge
 from blanktrace.effects import Doubts, effects_of
 from blanktrace.lens import Lens
 from blanktrace.outline import Measured, Outline, Quality, Rim, Scale, Stance
 from blanktrace.parts import Part
+from blanktrace.rectangle import rectangle_about
 from blanktrace.roundness import lean_by_ovals_rad
 from blanktrace.seen import Seen
 
@@ -100,6 +101,11 @@ def assemble(
     Returns
     -------
     Outline
+
+    Raises
+    ------
+    ContrastError
+        If its edge is too uncertain to make a pocket by.
     """
     rings, parts = _own_frame(seen)
     polygon = _polygon(rings)
@@ -120,6 +126,7 @@ def assemble(
             focal_known=focal_known,
         )
     )
+    refuse_vague(contributions, size_mm=float(np.sqrt(polygon.area)))
     return Outline(
         polygon=polygon,
         path=path,
@@ -164,7 +171,7 @@ def _own_frame(seen: Seen) -> tuple[list[FloatArray], tuple[Part, ...]]:
     else:
         body = Polygon(seen.rings_mm[0], seen.rings_mm[1:]).buffer(0)
         origin = np.array([body.centroid.x, body.centroid.y])
-        axis = _long_axis(seen.rings_mm[0])
+        axis = rectangle_about(seen.rings_mm[0]).axis_rad
     turn = np.pi / 2 - axis
     matrix = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     rings = [(ring - origin) @ matrix for ring in seen.rings_mm]
@@ -182,14 +189,6 @@ def _own_frame(seen: Seen) -> tuple[list[FloatArray], tuple[Part, ...]]:
             )
         )
     return rings, tuple(parts)
-
-
-def _long_axis(ring: FloatArray) -> float:
-    """Direction of the long side of the smallest rectangle around a ring."""
-    corners = get_coordinates(Polygon(ring).minimum_rotated_rectangle)
-    sides = np.diff(corners[:3], axis=0)
-    long = sides[np.argmax(np.hypot(*sides.T))]
-    return float(np.arctan2(long[1], long[0]))
 
 
 def _polygon(rings: list[FloatArray]) -> Polygon:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blanktrace.effects import Effects
+from blanktrace.errors import ContrastError
 from blanktrace.outline import Contribution
 
 COVERAGE = 2.0
@@ -27,6 +28,10 @@ CALIPER_CAUSE = "the caliper's reading"
 EDGE_CAUSE = "finding the edge"
 FIT_CAUSE = "the fit of the disc"
 ENDS_CAUSE = "finding the ends of what was measured"
+
+MOST_VAGUE_MM, MOST_VAGUE_SHARE = 0.75, 0.005
+"""Expanded uncertainty of the edge, or its share of the blank's size (root of its area), beyond
+which an outline is of no use: pockets have a fraction of that for clearance (common practice)."""
 
 CALIPER_LIMIT_MM = 0.03
 """Error limit of calipers on ordinary sizes, taken as the half width of a rectangle."""
@@ -157,3 +162,27 @@ def add_up(c: Circumstances) -> tuple[float, tuple[Contribution, ...]]:
     )
     total = float(np.sqrt(sum(contribution.u95_mm**2 for contribution in contributions)))
     return total, contributions
+
+
+def refuse_vague(contributions: tuple[Contribution, ...], *, size_mm: float) -> None:
+    """Refuse an outline whose edge is too uncertain to make a pocket by.
+
+    Parameters
+    ----------
+    contributions : tuple of Contribution
+        As from `add_up`.
+    size_mm : float
+        Root of the blank's area.
+
+    Raises
+    ------
+    ContrastError
+    """
+    limit_mm = max(MOST_VAGUE_MM, MOST_VAGUE_SHARE * size_mm)
+    vague_mm = next(one.u95_mm for one in contributions if one.cause == EDGE_CAUSE)
+    if vague_mm > limit_mm:
+        raise ContrastError(
+            f"The blank's edge can be told to ±{vague_mm:.2f} mm only ({limit_mm:.2f} mm allowed "
+            "at this size): part of it is hardly to be told from the sheet or a shadow. Use paper "
+            "of another tint, or softer light, let the blank fill more of the photo, and retake it."
+        )
