@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from blanktrace.background import MaskArray, Picture
 from blanktrace.evidence import spread
+from blanktrace.masks import filled
 from blanktrace.slopes import slopes_of
 
 FloatArray = NDArray[np.float64]
@@ -79,6 +80,10 @@ LARGER = 1.1
 """Darkness (8 bits) by which a hole that only its edge told must differ from the blank about it,
 the share of it that does, and its radius over the least: light that falls across a flat face makes
 faint circles, a dark gap beside a strap small ones."""
+
+HALF_OPEN, HALF_SHOWN = 0.45, 0.75
+"""Share of a hole that is still taken for blank, from which it was not found; and of its arcs that
+must show the edge where the network doubts it."""
 
 SURE, NEARLY_ALL, DOUBTED = 0.9, 0.9, 0.8
 """Share of blank from which the network is sure, how much of what is about a hole is so, and the
@@ -151,22 +156,25 @@ def find_drilled(
     return holes & whole if drilled <= MOST_DRILLED else np.zeros_like(whole)
 
 
-def find_doubted(cover: Picture, whole: MaskArray, colours: NDArray[np.uint8]) -> MaskArray:
+def find_doubted(cover: Picture, mask: MaskArray, colours: NDArray[np.uint8]) -> MaskArray:
     """Find drilled holes where the network is in doubt over a round place, and not about it.
 
     Parameters
     ----------
     cover : ndarray of float32, shape (h, w)
         How much of each pixel is blank, as the network says.
-    whole, colours : ndarray
+    mask : ndarray of bool, shape (h, w)
+        The blank, holes that were found in it left open.
+    colours : ndarray of uint8, shape (h, w, 3)
         As for `find_drilled`.
 
     Returns
     -------
     ndarray of bool, shape (h, w)
-        Round holes, whole, as true as a rough boundary need be.
+        Round holes of which half or so is not open yet, as true as a rough boundary need be.
     """
-    holes = np.zeros_like(whole)
+    holes = np.zeros_like(mask)
+    whole = filled(mask)
     inward = np.asarray(cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), np.float32)
     inner = inward > CLEAR_PX
     size = float(np.sqrt(whole.sum()))
@@ -175,16 +183,21 @@ def find_doubted(cover: Picture, whole: MaskArray, colours: NDArray[np.uint8]) -
     if not starts:
         return holes
     look = _Look(colours, inner)
-    rows, columns = np.indices(whole.shape)
+    rows, columns = np.indices(mask.shape)
     for start in starts:
         circle = look.settled(start, LAST_STEPS_PX, least, most=PLAIN_NOISES)
-        if look.shown(circle) < SHOWN or not _has_room(circle, inward, least, largest):
+        if not _has_room(circle, inward, least, largest):
             continue
         away = np.hypot(columns - circle[0], rows - circle[1])
-        beyond = away - OUTSIDE * circle[2]
+        within, beyond = away < circle[2], away - OUTSIDE * circle[2]
         about = cover[(beyond > 0) & (beyond < ABOUT_PX)]
-        if cover[away < circle[2]].mean() < DOUBTED and np.mean(about > SURE) > NEARLY_ALL:
-            holes |= away <= circle[2]
+        if (
+            look.shown(circle) >= HALF_SHOWN
+            and mask[within].mean() > HALF_OPEN
+            and cover[within].mean() < DOUBTED
+            and np.mean(about > SURE) > NEARLY_ALL
+        ):
+            holes |= within
     return holes
 
 

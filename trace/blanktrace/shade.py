@@ -30,8 +30,9 @@ blank's outline that shade lies along at most: what is less dark or goes all rou
 LEAST_SHADE = 0.0035
 """Share of the blank that shade has at least: on steel smaller dark places are the blank's own."""
 
-OPEN = 0.28
-"""Share of what borders on shade that is no blank: it is below 0.25 across most straps."""
+OPEN, SLIVER_PX = 0.39, 3
+"""Share of what borders on shade that is no blank, but for slivers such as a shadow's rim: across
+most straps it is below 0.3."""
 
 LEAST_SIDE, ALIKE = 0.2, 0.7
 """Across a narrow strap, though, shade has blank on two sides: each is so much of what borders on
@@ -71,8 +72,8 @@ def open_shade(mask: MaskArray, cover: Picture, loss: Picture) -> tuple[MaskArra
     dark = lost > max(SHADE_LOSS, AS_DARK * float(np.median(lost[mask])))
     pieces = tuple(
         piece
-        for piece, border in _pieces(dark & mask & (cover < SEEN), LEAST_SHADE * mask.sum())
-        if np.mean(~mask[border]) > OPEN and not _is_between(mask & border, border.sum())
+        for piece in _pieces(dark & mask & (cover < SEEN), LEAST_SHADE * mask.sum())
+        if _is_open(piece, mask)
     )
     if not pieces:
         return ()
@@ -99,8 +100,8 @@ def with_shaded_blank(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArr
     dark = ~filled(mask) & (grey(loss) > DARK_LOSS)
     shaded = [
         piece
-        for piece, border in _pieces(dark & (cover > HALF_SEEN), LEAST_SHADED * mask.sum())
-        if np.mean(sure[border]) > ENCLOSED
+        for piece in _pieces(dark & (cover > HALF_SEEN), LEAST_SHADED * mask.sum())
+        if np.mean(sure[_border(piece, BORDER_PX)]) > ENCLOSED
     ]
     if not shaded:
         return mask
@@ -108,11 +109,19 @@ def with_shaded_blank(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArr
     return whole | (filled(whole) & dark)
 
 
-def _is_between(sides: MaskArray, border_px: int) -> bool:
-    """Whether what borders on shade has two sides of blank, nearly as long."""
-    _, _, stats, _ = cv2.connectedComponentsWithStats(sides.astype(np.uint8))
-    longest, second = np.sort([0, 0, *stats[1:, cv2.CC_STAT_AREA]])[:-3:-1]
-    return bool(second > max(LEAST_SIDE * border_px, ALIKE * longest))
+def _is_open(piece: MaskArray, mask: MaskArray) -> bool:
+    """Whether a dark place lies open to the sheet, and not between two sides of blank."""
+    rest = opened(mask & ~piece, SLIVER_PX)
+    border = _border(piece, SLIVER_PX + 2)
+    if np.mean(rest[border]) > 1 - OPEN:
+        return False
+    sides = cv2.connectedComponentsWithStats((rest & border).astype(np.uint8))[2]
+    longest, second = np.sort([0, 0, *sides[1:, cv2.CC_STAT_AREA]])[:-3:-1]
+    return bool(second <= max(LEAST_SIDE * border.sum(), ALIKE * longest))
+
+
+def _border(piece: MaskArray, width_px: int) -> MaskArray:
+    return dilated(piece, width_px) & ~piece
 
 
 def _makes_round(shade: MaskArray, mask: MaskArray) -> bool:
@@ -134,12 +143,11 @@ def _off_ellipse(mask: MaskArray) -> float:
     return ellipse.rms_px / ellipse.mean_radius_px
 
 
-def _pieces(dark: MaskArray, least_px: float) -> Iterator[tuple[MaskArray, MaskArray]]:
-    """Give the pieces of a mask, and what borders on each, the largest first."""
+def _pieces(dark: MaskArray, least_px: float) -> Iterator[MaskArray]:
+    """Give the pieces of a mask, the largest first."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(opened(dark, 1).astype(np.uint8))
     areas = stats[:, cv2.CC_STAT_AREA]
     for label in 1 + np.argsort(-areas[1:count], kind="stable"):
         if areas[label] < least_px:
             return
-        piece = labels == label
-        yield piece, dilated(piece, BORDER_PX) & ~piece
+        yield labels == label

@@ -317,7 +317,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
         mask = _pieces_of(near.patch, agreed_mask(cover.share, cut_blank(near)))
         mask = _out_of_shade(mask, cover.share, 1 - near.share)
         mask = with_shaded_blank(mask, cover.share, 1 - near.share)
-        mask &= ~find_doubted(cover.share, filled(mask), deep_colours(1 - near.share))
+        mask &= ~find_doubted(cover.share, mask, deep_colours(1 - near.share))
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
     else:
