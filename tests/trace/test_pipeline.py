@@ -78,6 +78,19 @@ def test_warns_of_what_it_was_not_told(tag):
     assert 0 < tag[0].quality.u95_mm < 5
 
 
+@pytest.mark.parametrize(("slipped", "cm"), [(0.1, "0.96"), (22.0, "211")])
+def test_a_slipped_decimal_point_or_unit_shows_in_the_cameras_height(tag, slipped, cm):
+    """A phone is held neither 1 cm nor 2 m above a blank (common practice)."""
+    rgb, _ = tag_photograph()
+    (said,) = (
+        one
+        for one in trace_photo(rgb, disc=slipped * DISC_MM).quality.warnings
+        if "decimal point" in one
+    )
+    assert f"camera was {cm}" in said
+    assert not any("decimal point" in one for one in tag[0].quality.warnings)
+
+
 def test_not_mirrored():
     x, y = grid(*SIZE)
     low, high = np.array([200.0, 120.0]), np.array([260.0, 360.0])

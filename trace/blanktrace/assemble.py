@@ -47,6 +47,10 @@ UNKNOWN_FOCAL_SHARE = 0.3
 """Of one that is only assumed: main cameras lie within a tenth of it, and their second zoom step is
 twice as long (common practice)."""
 
+NEAREST_MM, FARTHEST_MM = 50.0, 2000.0
+"""From where to where phones are held above a blank (common practice); beyond, the size given may
+have slipped a decimal point or a unit."""
+
 MIRRORED_SHARE = 0.25
 """How likely the less likely of a disc's two leans is, where neither is clearly right."""
 
@@ -288,6 +292,12 @@ def _lean_deg(seen: Seen, mm_per_px: float) -> float:
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:
     said = []
+    height_mm = seen.view.height_mm
+    if not NEAREST_MM <= height_mm <= FARTHEST_MM:
+        said.append(
+            f"By the size given the camera was {height_mm / 10:.3g} cm above the sheet. If it was "
+            "not, check that size, its decimal point and its unit."
+        )
     if not focal_known:
         said.append(
             f"The photo does not tell its focal length; {USUAL_FOCAL_35_MM:.0f} mm (35 mm "

@@ -12,7 +12,7 @@ from shapely import Point, Polygon
 from skimage.measure import find_contours
 
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
-from blanktrace.close_up import Pixels, close_up, shrunk
+from blanktrace.close_up import CloseUp, Pixels, close_up, shrunk
 from blanktrace.cover import Cover, blank_cover
 from blanktrace.drilled import find_doubted
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
@@ -314,10 +314,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
             # Without bare sheet about it, nothing tells the blank from what else is there.
             return []
         cover = blank_cover(near)
-        mask = _pieces_of(near.patch, agreed_mask(cover.share, cut_blank(near)))
-        mask = _out_of_shade(mask, cover.share, 1 - near.share)
-        mask = with_shaded_blank(mask, cover.share, 1 - near.share)
-        mask &= ~find_doubted(cover.share, mask, deep_colours(1 - near.share))
+        mask = _blank_in(near, cover.share)
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
     else:
@@ -341,6 +338,16 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
         )
         for share in shares
     ]
+
+
+def _blank_in(near: CloseUp, cover: Picture) -> MaskArray:
+    """Say what is blank in a close-up, by the network and the cut together; nothing, perhaps."""
+    mask = _pieces_of(near.patch, agreed_mask(cover, cut_blank(near)))
+    if not mask.any():
+        return mask
+    loss = 1 - near.share
+    mask = with_shaded_blank(_out_of_shade(mask, cover, loss), cover, loss)
+    return mask & ~find_doubted(cover, mask, deep_colours(loss))
 
 
 def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
