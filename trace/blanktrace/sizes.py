@@ -32,6 +32,11 @@ def sizes_mm(outline: Outline) -> dict[Measured, float]:
     return sizes if outline.rim is None else {"disc": outline.rim.diameter_mm, **sizes}
 
 
+def own_size_mm(outline: Outline) -> float:
+    """Return an outline's own size of the kind that was measured, on it or on a blank beside it."""
+    return sizes_mm(outline).get(outline.scale.measured, outline.scale.measured_mm)
+
+
 def u95_of_size_mm(outline: Outline, size_mm: float, *, without: Sequence[str] = ()) -> float:
     """Reckon the expanded uncertainty (95 %) of one size of an outline.
 
