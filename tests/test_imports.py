@@ -18,6 +18,7 @@ FLOORS = {"blanktrace": ROOT / "trace", "blankfit": ROOT / "fixture"}
 # Modules with one verb each, which hand each other records. Everything else on a floor is
 # a record, an error or a shared tool, open to all.
 STAGES = {
+    "blanktrace.agree",
     "blanktrace.arcs",
     "blanktrace.assemble",
     "blanktrace.background",
@@ -71,6 +72,12 @@ STAGES = {
 }
 # A stage that is made of another, and why.
 MADE_OF = {
+    ("blanktrace.agree", "blanktrace.background"),
+    ("blanktrace.agree", "blanktrace.close_up"),  # each find, looked at closer
+    ("blanktrace.agree", "blanktrace.segment"),  # is cut, which is held against the network
+    ("blanktrace.agree", "blanktrace.shade"),  # where they differ over a dark place
+    ("blanktrace.agree", "blanktrace.drilled"),  # a round doubt of the network is a hole
+    ("blanktrace.agree", "blanktrace.holes"),  # and round holes that only one sees stay
     ("blanktrace.arcs", "blanktrace.chain"),  # a ring's pieces are chained into its path
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
@@ -106,12 +113,11 @@ MADE_OF = {
     ("blanktrace.silhouette", "blanktrace.lost"),  # which is refused if it stays lost
     ("blanktrace.silhouette", "blanktrace.matte"),  # the rough boundary is where the shares halve
     ("blanktrace.silhouette", "blanktrace.close_up"),  # each find is looked at closer
-    ("blanktrace.silhouette", "blanktrace.cover"),  # by network and by cut
+    ("blanktrace.silhouette", "blanktrace.cover"),  # by network
+    ("blanktrace.silhouette", "blanktrace.agree"),  # and by cut
+    ("blanktrace.boundary", "blanktrace.agree"),  # from where on the network says blank
     ("blanktrace.shade", "blanktrace.background"),
     ("blanktrace.shade", "blanktrace.evidence"),  # by how dark it is
-    ("blanktrace.silhouette", "blanktrace.shade"),  # where network and cut differ
-    ("blanktrace.silhouette", "blanktrace.drilled"),  # a round doubt of the network is a hole
-    ("blanktrace.silhouette", "blanktrace.holes"),  # round holes that only one sees stay
     ("blanktrace.silhouette", "blanktrace.background"),  # a blank is what is not sheet
     ("blanktrace.silhouette", "blanktrace.segment"),  # and not its shadow
     ("blanktrace.silhouette", "blanktrace.separate"),  # nor its neighbour

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from shapely import Polygon
 
+from blanktrace.agree import HALF
 from blanktrace.cover import Cover
 from blanktrace.edge import Edge, locate_edge
 from blanktrace.errors import BlurError, ContrastError
 from blanktrace.profiles import Pixels
 from blanktrace.seek import seek_rim
-from blanktrace.silhouette import HALF, Silhouette
+from blanktrace.silhouette import Silhouette
 from blanktrace.slit import close_slits
 from blanktrace.wire import seek_rings
 

@@ -116,15 +116,10 @@ def find_drilled(
         Round holes, whole, as true as a rough boundary need be.
     """
     holes = np.zeros_like(whole)
-    size = float(np.sqrt(whole.sum()))
-    inward = np.asarray(
-        cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float32
-    )
+    inward, least, largest = _room_in(whole)
     if float(inward.max()) <= CLEAR_PX + LEAST_RADIUS_PX or not (unseen or gaps.any()):
         return holes
     look = _Look(colours, inward > CLEAR_PX)
-    least = max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size)
-    largest = LARGEST_SHARE * size
     starts = [(one, True) for one in _about(gaps)]
     if unseen:
         radii = least * WIDEN ** np.arange(np.log(largest / least) / np.log(WIDEN))
@@ -174,11 +169,8 @@ def find_doubted(cover: Picture, mask: MaskArray, colours: NDArray[np.uint8]) ->
         Round holes of which half or so is not open yet, as true as a rough boundary need be.
     """
     holes = np.zeros_like(mask)
-    whole = filled(mask)
-    inward = np.asarray(cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), np.float32)
+    inward, least, largest = _room_in(filled(mask))
     inner = inward > CLEAR_PX
-    size = float(np.sqrt(whole.sum()))
-    least, largest = max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size), LARGEST_SHARE * size
     starts = [one for one in _about(inner & (cover < SURE)) if least <= one[2] <= largest]
     if not starts:
         return holes
@@ -199,6 +191,13 @@ def find_doubted(cover: Picture, mask: MaskArray, colours: NDArray[np.uint8]) ->
         ):
             holes |= within
     return holes
+
+
+def _room_in(whole: MaskArray) -> tuple[Picture, float, float]:
+    """Measure how far inward each place is, and the least and largest radius of a drilled hole."""
+    inward = np.asarray(cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5), np.float32)
+    size = float(np.sqrt(whole.sum()))
+    return inward, max(LEAST_RADIUS_PX, LEAST_RADIUS_SHARE * size), LARGEST_SHARE * size
 
 
 def _has_room(circle: Circle, inward: Picture, least: float, largest: float) -> bool:

@@ -67,6 +67,7 @@ def open_shade(mask: MaskArray, cover: Picture, loss: Picture) -> tuple[MaskArra
     Returns
     -------
     tuple of ndarray of bool, shape (h, w)
+        None where they go all round, or make a disc round.
     """
     lost = grey(loss)
     dark = lost > max(SHADE_LOSS, AS_DARK * float(np.median(lost[mask])))

@@ -7,36 +7,28 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, logit
 from shapely import Point, Polygon
 from skimage.measure import find_contours
 
+from blanktrace.agree import HALF, SEAM_PX, blank_in
 from blanktrace.background import MaskArray, Picture, Sheet, linear_light, model_sheet
-from blanktrace.close_up import CloseUp, Pixels, close_up, shrunk
+from blanktrace.close_up import Pixels, close_up, shrunk
 from blanktrace.cover import Cover, blank_cover
-from blanktrace.drilled import find_doubted
 from blanktrace.errors import ContrastError, CutOffError, NoBlankError, SeveralBlanksError
-from blanktrace.holes import round_gaps
 from blanktrace.lost import lost_parts
-from blanktrace.masks import closed, filled, opened
+from blanktrace.masks import opened
 from blanktrace.matte import blank_share
-from blanktrace.segment import cut_blank, deep_colours, find_patches
+from blanktrace.segment import find_patches
 from blanktrace.separate import separate_blanks
-from blanktrace.shade import open_shade, with_shaded_blank
 
 FloatArray = NDArray[np.float64]
 
 REDUCED_PX = 1280
 """Long side of the reduced photograph that blanks are found in."""
 
-HALF = 0.5
-
 MARGINS_PX = (14, 56)
 """Sheet shown around a patch, in pixels of the reduced photograph; more where part of the blank is
 as light as the sheet, and so no part of the patch."""
-
-SEAM_PX = 2
-"""Half the width of a seam between two parts of a blank, in pixels of the close-up."""
 
 ROUGH_PX = 2.5
 """How far a rough boundary may be off, in pixels of the closer look."""
@@ -52,19 +44,9 @@ SMALL_SHARE = 0.04
 FEWEST = 12
 """Points of a contour around a speck."""
 
-CUT_ODDS, LEAST_CHANCE = 2.0, 1e-4
-"""What the cut says against the cover (logarithm of odds), and the least chance that it leaves."""
-
 DOUBTFUL, MOST_DOUBTFUL = 0.15, 0.5
 """Cover, and what is missing to 1, from which a place may be blank or not; and how much of that
 there may be, as a share of the blank."""
-
-MOST_SHADE = 0.012
-"""Shade at a blank's edge that the cut took for blank, in one place, as a share of the blank: where
-it is more, more of the shadow was taken for blank by the network, too."""
-
-SURELY_NOT = 0.2
-"""Cover below which a place is no blank; gaps that show little of it are none."""
 
 LEAST_HOLE_SHARE = 4e-4
 """Holes smaller than this share of the blank are specks."""
@@ -186,47 +168,6 @@ def stands_out(rgb: Pixels) -> Reduced:
     return Reduced(sheet, find_patches(linear, sheet))
 
 
-def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
-    """Let the cut decide where the network is in doubt; close seams and spots, take hairlines off.
-
-    The cut finds holes by rules of their own, and keeps those that the network takes for blank; the
-    network keeps round ones that the cut takes for blank, as it does in pale wood and in slate.
-
-    Parameters
-    ----------
-    cover : ndarray of float32, shape (h, w)
-        How much of each pixel is blank, as the network says.
-    cut : ndarray of bool, shape (h, w)
-        What is blank, as the cut says.
-
-    Returns
-    -------
-    ndarray of bool, shape (h, w)
-        What is blank.
-    """
-    chance = np.clip(cover, LEAST_CHANCE, 1 - LEAST_CHANCE)
-    agreed = expit(logit(chance) + np.where(cut, CUT_ODDS, -CUT_ODDS))
-    in_cut = filled(cut) & ~cut
-    _, gaps = cv2.connectedComponents(in_cut.astype(np.uint8), connectivity=4)
-    seen = np.bincount(gaps.ravel(), weights=cover.ravel()) / np.bincount(gaps.ravel())
-    seen[0] = 0  # label 0 is what is no hole
-    likely = np.where(seen[gaps] > HALF, 0, agreed)
-    mask = opened(closed(likely > HALF, SEAM_PX), 1)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        (~mask).astype(np.uint8), connectivity=4
-    )
-    # A gap is a hole if it shows some sheet for sure, and is one to the cut or to the network.
-    sure, own, unlike = (
-        np.bincount(labels[one], minlength=count) / stats[:, cv2.CC_STAT_AREA]
-        for one in (likely < SURELY_NOT, in_cut, cover < HALF)
-    )
-    spots = (sure < HALF) | (np.maximum(own, unlike) < HALF)
-    spots[0] = False  # label 0 is what is blank
-    mask = np.asarray(mask | spots[labels])
-    unseen = mask & ~opened(closed(cover > HALF, SEAM_PX), 1)
-    return mask & ~round_gaps(unseen, cover < SURELY_NOT, blank_px=int(mask.sum()))
-
-
 def choose(silhouettes: tuple[Silhouette, ...], *, at: tuple[float, float] | None) -> int:
     """Pick the blank that is meant.
 
@@ -314,7 +255,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
             # Without bare sheet about it, nothing tells the blank from what else is there.
             return []
         cover = blank_cover(near)
-        mask = _blank_in(near, cover.share)
+        mask = blank_in(near, cover.share)
         if not (mask[[0, -1]].any() or mask[:, [0, -1]].any()):
             break
     else:
@@ -340,16 +281,6 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
     ]
 
 
-def _blank_in(near: CloseUp, cover: Picture) -> MaskArray:
-    """Say what is blank in a close-up, by the network and the cut together; nothing, perhaps."""
-    mask = _pieces_of(near.patch, agreed_mask(cover, cut_blank(near)))
-    if not mask.any():
-        return mask
-    loss = 1 - near.share
-    mask = with_shaded_blank(_out_of_shade(mask, cover, loss), cover, loss)
-    return mask & ~find_doubted(cover, mask, deep_colours(loss))
-
-
 def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
     """Refuse where the network tells too little."""
     doubtful = opened((cover > DOUBTFUL) & (cover < 1 - DOUBTFUL), SEAM_PX)
@@ -362,21 +293,6 @@ def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
         )
 
 
-def _out_of_shade(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
-    """Take shade off a blank; refuse where there is so much that more will pass for blank."""
-    pieces = open_shade(mask, cover, loss)
-    if not pieces:
-        return mask
-    share = pieces[0].sum() / mask.sum()
-    if share > MOST_SHADE:
-        raise ContrastError(
-            f"The blank could not be told from its shadow, which is as dark: an area of "
-            f"{share:.1%} of its size may be either ({MOST_SHADE:.1%} allowed). Use softer light, "
-            "or light from straight above, and retake the photo."
-        )
-    return opened(mask & ~np.any(pieces, axis=0), 1)
-
-
 def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
     """Refuse where something beyond the disc is neither blank nor its shadow."""
     lost = lost_parts(mask, patch)
@@ -386,12 +302,6 @@ def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
             "told from the sheet: perhaps a ring or a strap as light as the paper. Use paper of "
             "another tint, or softer light, and retake the photo."
         )
-
-
-def _pieces_of(patch: MaskArray, mask: MaskArray) -> MaskArray:
-    """Keep the pieces of a mask that lie on a patch."""
-    _, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
-    return mask & np.isin(labels, np.unique(labels[patch]))
 
 
 def _rings(share: Picture) -> tuple[FloatArray, ...]:
