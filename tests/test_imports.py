@@ -18,6 +18,7 @@ FLOORS = {"blanktrace": ROOT / "trace", "blankfit": ROOT / "fixture"}
 # Modules with one verb each, which hand each other records. Everything else on a floor is
 # a record, an error or a shared tool, open to all.
 STAGES = {
+    "blanktrace.across",
     "blanktrace.agree",
     "blanktrace.arcs",
     "blanktrace.assemble",
@@ -82,6 +83,8 @@ MADE_OF = {
     ("blanktrace.assemble", "blanktrace.arcs"),  # an outline holds its boundary as lines and arcs
     ("blanktrace.assemble", "blanktrace.budget"),  # and what it is uncertain by
     ("blanktrace.assemble", "blanktrace.effects"),  # by what doubts about the view do to it
+    ("blanktrace.across", "blanktrace.disc"),  # the rim of the disc that a boundary follows
+    ("blanktrace.boundary", "blanktrace.across"),  # tells the disc's size across its straps
     ("blanktrace.boundary", "blanktrace.edge"),  # every ring is located
     ("blanktrace.boundary", "blanktrace.seek"),  # a plain disc's anew where that missed its rim
     ("blanktrace.boundary", "blanktrace.slit"),  # shade beside a strap looks like a slit

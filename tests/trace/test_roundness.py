@@ -55,6 +55,18 @@ def test_what_leans_is_seen_from_that_angle():
     assert lean_sine(view, rim(3000.0 * np.tan(tilt))) == pytest.approx(0.0, abs=1e-6)
 
 
+def test_a_rim_is_completed_in_order_where_it_crosses_a_strap():
+    whole = ellipse(80.0, 80.0, centre=(500.0, 400.0))
+    across, rest = whole[:40], whole[40:]
+    rim = DiscRim(rest, rest - (500.0, 400.0), np.ones(len(rest)), 0.1, across).completed()
+    turn = np.argmin(np.hypot(*(rim.points_px - whole[0]).T))
+    assert np.allclose(np.roll(rim.points_px, -turn, axis=0), whole)
+    hidden = np.roll(np.all(rim.outward == 0, axis=1), -turn)
+    assert np.array_equal(hidden, np.arange(240) < 40)
+    assert np.array_equal(np.roll(rim.foot_share, -turn) == 0, hidden)
+    assert not len(rim.across_px)
+
+
 def test_a_lean_is_as_uncertain_as_the_ovals_that_look_like_it():
     """A disc that leans by t has axes of R and R cos t: oval by R (1 - cos t) / 2.
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from shapely import Polygon
 
+from blanktrace.across import rim_across
 from blanktrace.agree import HALF
 from blanktrace.cover import Cover
 from blanktrace.edge import Edge, locate_edge
@@ -73,7 +76,8 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     _check_edges(edges, silhouette)
     if rim is outer:
         _refuse_left_out((outer, *holes), silhouette.cover)
-    return edges
+    across = rim_across(rgb, edges[0], light=silhouette.light)
+    return (replace(edges[0], across_px=across), *edges[1:])
 
 
 def _refuse_left_out(edges: tuple[Edge, ...], cover: Cover) -> None:

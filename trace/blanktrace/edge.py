@@ -15,7 +15,7 @@ Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,6 +117,8 @@ class Edge:
         Share of the sheet's light that is missing just outside: shadow, or the blank's wall.
     blur_px : float
         Median standard deviation of the Gaussian that blurs the edge.
+    across_px : ndarray, shape (M, 2)
+        Places on a disc's rim that the boundary leaves out, where a strap comes out from under it.
     """
 
     points_px: FloatArray
@@ -127,6 +129,7 @@ class Edge:
     doubt_px: FloatArray
     loss_beside: FloatArray
     blur_px: float
+    across_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     def brought(
         self,

@@ -317,7 +317,14 @@ def _straight(edges: tuple[Edge, ...], lens: Lens) -> tuple[Edge, ...]:
         outward = ahead / np.maximum(np.hypot(*ahead.T), np.finfo(float).tiny)[:, None]
         located, apart = lens.straighten(edge.located_px), lens.straighten(edge.apart_px)
         found.append(
-            replace(edge, points_px=points, located_px=located, apart_px=apart, outward=outward)
+            replace(
+                edge,
+                points_px=points,
+                located_px=located,
+                apart_px=apart,
+                outward=outward,
+                across_px=lens.straighten(edge.across_px),
+            )
         )
     return tuple(found)
 

@@ -8,7 +8,7 @@ says how uncertain the lean is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,18 +42,38 @@ class DiscRim:
         How likely each was located at the foot of its wall, if that is in view.
     doubt_px : float
         Standard uncertainty of the points, root mean square.
+    across_px : ndarray, shape (M, 2)
+        Places where the rim crosses a strap, which are not among the points.
     """
 
     points_px: FloatArray
     outward: FloatArray
     foot_share: FloatArray
     doubt_px: float
+    across_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     def thinned(self, count: int) -> DiscRim:
         """Leave about so many of the points, evenly chosen."""
         step = max(1, len(self.points_px) // count)
+        return replace(
+            self,
+            points_px=self.points_px[::step],
+            outward=self.outward[::step],
+            foot_share=self.foot_share[::step],
+        )
+
+    def completed(self) -> DiscRim:
+        """Put the places across straps among the points; there the wall's foot is hidden."""
+        points = np.concatenate([self.points_px, self.across_px])
+        count = len(self.across_px)
+        away = points - self.points_px.mean(axis=0)
+        order = np.argsort(np.arctan2(away[:, 1], away[:, 0]))
+        # With no outward normal a wall is never taken for one in view.
         return DiscRim(
-            self.points_px[::step], self.outward[::step], self.foot_share[::step], self.doubt_px
+            points_px=points[order],
+            outward=np.concatenate([self.outward, np.zeros((count, 2))])[order],
+            foot_share=np.concatenate([self.foot_share, np.zeros(count)])[order],
+            doubt_px=self.doubt_px,
         )
 
 

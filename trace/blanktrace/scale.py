@@ -52,6 +52,10 @@ SETTLED = 1e-7
 
 LEAST_NOISE_MM = 0.01
 
+ELSEWHERE_SHARE, LEAST_ELSEWHERE_PX = 0.005, 0.7
+"""How far the rim across a strap lies from the circle of the rest where the rest is not all rim, as
+a share of the radius, and at least: nearer by, the rest tells the circle better."""
+
 STRETCHES = 36
 """Stretches of the rim, 10 degrees each, over which one edge or the other is taken."""
 
@@ -127,8 +131,51 @@ def views_of_disc(
 
     Notes
     -----
-    Least squares over lean (2), camera height and centre (2).
+    Least squares over lean (2), camera height and centre (2). Where the rim shows across a
+    strap, and lies elsewhere than the rest would have it, part of the rest was not the rim:
+    all of it is fitted.
     """
+    fit = partial(
+        _views,
+        conic=conic,
+        radius_mm=radius_mm,
+        top_mm=top_mm,
+        focal_px=focal_px,
+        centre_px=centre_px,
+        sheet_normal=sheet_normal,
+        beside=beside,
+    )
+    views = fit(rim)
+    return fit(rim.completed()) if _is_contradicted(views, rim, top_mm, radius_mm) else views
+
+
+def _is_contradicted(
+    views: tuple[DiscView, DiscView], rim: DiscRim, top_mm: float, radius_mm: float
+) -> bool:
+    """Say whether the rim across the straps is elsewhere than either view has it."""
+    if not len(rim.across_px):
+        return False
+    off_px = []
+    for seen in views:
+        away = seen.view.to_plane(rim.across_px, top_mm) - seen.centre_mm
+        mm_per_px = (seen.view.height_mm - top_mm) / seen.view.focal_px
+        off_px.append(abs(float(np.median(np.hypot(*away.T))) - radius_mm) / mm_per_px)
+    radius_px = radius_mm / mm_per_px
+    return min(off_px) > max(ELSEWHERE_SHARE * radius_px, LEAST_ELSEWHERE_PX)
+
+
+def _views(
+    rim: DiscRim,
+    *,
+    conic: FloatArray,
+    radius_mm: float,
+    top_mm: float,
+    focal_px: float,
+    centre_px: FloatArray,
+    sheet_normal: FloatArray | None,
+    beside: tuple[DiscRim, ...],
+) -> tuple[DiscView, DiscView]:
+    """Fit both views to a rim as it is given."""
     rim = rim.thinned(MOST_RIM_POINTS)
     others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
     while True:

@@ -64,6 +64,7 @@ def _rim(edge: Edge, disc: Disc) -> DiscRim:
         outward=edge.outward[disc.inlier],
         foot_share=foot_shares(edge.loss_beside[disc.inlier]),
         doubt_px=float(np.sqrt(np.mean(edge.doubt_px[disc.inlier] ** 2))),
+        across_px=edge.across_px,
     )
 
 
