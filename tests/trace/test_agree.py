@@ -63,3 +63,33 @@ def test_a_streak_is_no_hole_however_sure_the_network_is():
     streak = (np.abs(ACROSS - 30) < 15) & (np.abs(DOWN - 30) < 4)
     cover = np.where(SQUARE & ~streak, 0.99, np.where(streak, 0.1, 0.01))
     assert_alike(agreed(cover, SQUARE), SQUARE)
+
+
+WIDE, LONG = grid(60, 100)
+TAG = (np.abs(WIDE - 30) < 20) & (np.abs(LONG - 30) < 20)
+FROM_RING = np.hypot(WIDE - 30, LONG - 62)
+RING, IN_RING = (FROM_RING < 16) & (FROM_RING > 10) & ~TAG, FROM_RING <= 10
+
+
+def ring_cover(ring=RING, *, within=0.01):
+    """A tag, sure, and a ring on it that the network thinks likelier than not."""
+    return np.select([TAG, ring, IN_RING], [0.99, 0.7, within], 0.01)
+
+
+def test_a_ring_on_a_blank_that_only_the_network_sees_is_kept():
+    """Wire as light as the sheet is no blank to the cut."""
+    assert_alike(agreed(ring_cover(), TAG), TAG | RING)
+
+
+@pytest.mark.parametrize(
+    "cover",
+    [
+        pytest.param(ring_cover(RING & (WIDE < 38)), id="that does not go all round"),
+        pytest.param(ring_cover(within=0.35), id="with something in it"),
+        pytest.param(
+            np.where(np.abs(np.hypot(WIDE - 30, LONG - 74) - 13) < 3, 0.7, 0.01), id="free"
+        ),
+    ],
+)
+def test_what_the_network_thinks_likelier_than_not_is_no_ring(cover):
+    assert_alike(agreed(np.where(TAG, 0.99, cover), TAG), TAG)

@@ -11,11 +11,15 @@ from blanktrace.close_up import CloseUp
 from blanktrace.drilled import find_doubted
 from blanktrace.errors import ContrastError
 from blanktrace.holes import round_gaps
-from blanktrace.masks import closed, filled, opened
+from blanktrace.masks import closed, dilated, filled, opened
 from blanktrace.segment import cut_blank, deep_colours
 from blanktrace.shade import open_shade, with_shaded_blank
 
 HALF = 0.5
+
+LEAST_GAP, SURE_GAP = 0.01, 0.8
+"""Share of a blank that what a ring on it encloses has at least; and share of this in which the
+network is sure that there is none."""
 
 SEAM_PX = 2
 """Half the width of a seam between two parts of a blank, in pixels of the close-up."""
@@ -94,9 +98,32 @@ def agreed_mask(cover: Picture, cut: MaskArray) -> MaskArray:
     )
     spots = (sure < HALF) | (np.maximum(own, unlike) < HALF)
     spots[0] = False  # label 0 is what is blank
-    mask = np.asarray(mask | spots[labels])
+    mask = _with_rings(np.asarray(mask | spots[labels]), cover)
     unseen = mask & ~opened(closed(cover > HALF, SEAM_PX), 1)
     return mask & ~round_gaps(unseen, cover < SURELY_NOT, blank_px=int(mask.sum()))
+
+
+def _with_rings(mask: MaskArray, cover: Picture) -> MaskArray:
+    """Add rings that the network sees on a blank and the cut does not: wire as light as the sheet.
+
+    That it goes all round, and that sheet shows within for sure, is more than chance.
+    """
+    _, labels = cv2.connectedComponents(
+        closed(mask | (cover > HALF), SEAM_PX).astype(np.uint8), connectivity=4
+    )
+    likely = (labels > 0) & np.isin(labels, np.unique(labels[mask]))
+    enclosed = filled(likely) & ~likely & ~filled(mask)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        enclosed.astype(np.uint8), connectivity=4
+    )
+    areas = stats[:count, cv2.CC_STAT_AREA]
+    rings = mask
+    for label in 1 + np.flatnonzero(areas[1:] > LEAST_GAP * mask.sum()):
+        gap = labels == label
+        if np.mean(cover[gap] < SURELY_NOT) > SURE_GAP:
+            # Wire is thinner than what it encloses is wide.
+            rings = rings | (likely & dilated(gap, int(np.sqrt(areas[label]))))
+    return rings
 
 
 def _out_of_shade(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
