@@ -75,7 +75,9 @@ class Score:
     scale_error: float | None = None
     """Share by which the scale is too large."""
     tilt_deg: float | None = None
+    tilt_u95_deg: float | None = None
     true_tilt_deg: float | None = None
+    tilt_told_by: str = ""
     plain: Distance | None = None
 
     @property
@@ -113,6 +115,8 @@ def score(case: Case) -> Score:
             causes={c.cause: c.u95_mm for c in found.quality.contributions},
             scale_error=found.scale.mm_per_px / case.mm_per_px - 1 if case.outline else None,
             tilt_deg=found.stance.tilt_deg,
+            tilt_u95_deg=found.stance.tilt_u95_deg,
+            tilt_told_by=found.stance.corrected_by,
             true_tilt_deg=case.tilt_deg,
         )
     if case.outline is None:

@@ -37,6 +37,7 @@ def stress_tables(numbered: Numbered) -> str:
         _goals(wanted),
         _scales(wanted),
     ]
+    tables.append(_tilts(wanted))
     tables += [_by(wanted, name, of) for name, of in CONDITIONS.items()]
     tables += [_by_cause(wanted), _every(numbered), _failures(numbered)]
     return "\n\n".join(tables)
@@ -177,6 +178,33 @@ def _by_cause(scores: Iterable[Score]) -> str:
             )
         )
     heads = ("largest cause", "scenes", "median rms", "median u95", "covered", "its u95 everywhere")
+    return text_table(heads, rows)
+
+
+def _tilts(scores: Iterable[Score]) -> str:
+    """Hold the tilts that were told against the true ones, by what told them."""
+    groups: dict[str, list[tuple[float, float]]] = {}
+    for s in scores:
+        if s.tilt_deg is None or s.true_tilt_deg is None or s.tilt_u95_deg is None:
+            continue
+        told = "focal length told" if s.conditions["focal_tag"] else "focal length not told"
+        by = "sheet's corners" if "sheet" in s.tilt_told_by else "discs alone"
+        name = f"{by}, {told}" if "ellipse" in s.tilt_told_by or "sheet" in by else "taken as none"
+        groups.setdefault(name, []).append((abs(s.tilt_deg - s.true_tilt_deg), s.tilt_u95_deg))
+    rows = []
+    for name in sorted(groups):
+        error, stated = np.array(groups[name]).T
+        rows.append(
+            (
+                name,
+                str(len(error)),
+                *(figure(float(np.percentile(error, share)), 1) for share in (50, 95, 100)),
+                f"{np.mean(error <= 1):.0%}",
+                figure(float(np.median(stated)), 1),
+                f"{np.mean(error <= stated):.0%}",
+            )
+        )
+    heads = ("tilt told by", "scenes", "off by", "95 %", "worst", "within 1°", "u95", "covered")
     return text_table(heads, rows)
 
 

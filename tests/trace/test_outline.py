@@ -30,7 +30,7 @@ def outline(*, rim=True):
         ),
         rim=Rim(64.0, (1999.5, 1499.5), (301.25, 300.5), 0.21) if rim else None,
         scale=Scale(0.10655, "disc", 64.0),
-        stance=Stance(1.5, "the disc's ellipse", 390.0),
+        stance=Stance(1.5, "the disc's ellipse", 390.0, tilt_u95_deg=0.8),
         quality=Quality(
             0.1234567, (Contribution("the fit of the disc", 0.1, "show more"),), ("!",)
         ),
@@ -53,6 +53,7 @@ def test_form():
     assert plain["scale"] == {"mm_per_px": 0.10655, "measured": "disc", "measured_mm": 64.0}
     assert plain["view"] == {
         "tilt_deg": 1.5,
+        "tilt_u95_deg": 0.8,
         "corrected_by": "the disc's ellipse",
         "camera_height_mm": 390.0,
     }

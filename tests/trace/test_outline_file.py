@@ -19,6 +19,11 @@ def test_what_was_written_is_read_back_to_the_last_digit():
     assert read_outline(text).to_json() == text
 
 
+def test_a_file_that_does_not_tell_its_tilts_uncertainty_is_read(stored):
+    del stored["view"]["tilt_u95_deg"]
+    assert read_outline(json.dumps(stored)).stance.tilt_u95_deg is None
+
+
 def test_bytes_are_as_good_as_text():
     text = outline().to_json()
     assert read_outline(text.encode()).to_json() == text

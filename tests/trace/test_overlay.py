@@ -108,6 +108,13 @@ def test_the_column_says_everything_in_both_units():
     assert "cause 4" not in said
 
 
+def test_the_tilt_is_said_with_its_doubt_where_that_is_known():
+    one = outline()
+    doubtful = replace(one, stance=replace(one.stance, tilt_u95_deg=0.84))
+    assert "tilt: 1.2° ±0.8°, undone by the disc's ellipse" in [x.text for x in _lines(doubtful)]
+    assert "tilt: 1.2°, undone by the disc's ellipse" in [x.text for x in _lines(one)]
+
+
 def test_another_blank_s_size_is_called_so():
     other = replace(outline(), scale=Scale(MM_PER_PX, "disc", 25.0))
     said = [line.text for line in _lines(other)]

@@ -78,6 +78,16 @@ def test_warns_of_what_it_was_not_told(tag):
     assert 0 < tag[0].quality.u95_mm < 5
 
 
+def test_the_tilt_is_told_as_surely_as_it_is_known(tag):
+    """Photographed square on, of which a disc so small tells hardly more than a box."""
+    x, y = grid(*SIZE)
+    box = trace_photo(photograph(box_level(x, y, (200, 120), (300, 360), 1.0)), length=24.0)
+    told, taken = tag[0].stance, box.stance
+    assert told.tilt_deg < told.tilt_u95_deg < 8
+    # A phone held level by eye leans by 3 degrees or so, along and across.
+    assert (taken.tilt_deg, taken.tilt_u95_deg) == (0.0, pytest.approx(6.0))
+
+
 @pytest.mark.parametrize(("slipped", "cm"), [(0.1, "0.96"), (22.0, "211")])
 def test_a_slipped_decimal_point_or_unit_shows_in_the_cameras_height(tag, slipped, cm):
     """A phone is held neither 1 cm nor 2 m above a blank (common practice)."""

@@ -10,7 +10,7 @@ from shapely import Polygon, get_parts, make_valid
 from shapely.geometry.polygon import orient
 
 from blanktrace.arcs import reduce_ring
-from blanktrace.budget import Circumstances, add_up, refuse_vague
+from blanktrace.budget import COVERAGE, Circumstances, add_up, refuse_vague
 from blanktrace.edge import Edge
 from blanktrace.effects import Doubts, effects_of
 from blanktrace.lens import Lens
@@ -118,6 +118,12 @@ def assemble(
         for ring in (polygon.exterior, *polygon.interiors)
     )
     mm_per_px = _mm_per_px(seen)
+    doubts = Doubts(
+        lean_deg=_lean_deg(reference, mm_per_px),
+        mirrored_share=MIRRORED_SHARE if reference.doubt_deg and not _by_sheet(reference) else 0.0,
+        height_mm=GIVEN_HEIGHT_MM if heights_mm else UNKNOWN_HEIGHT_MM,
+        focal_share=KNOWN_FOCAL_SHARE if focal_known else UNKNOWN_FOCAL_SHARE,
+    )
     u95_mm, contributions = add_up(
         _circumstances(
             seen,
@@ -127,7 +133,7 @@ def assemble(
             mm_per_px=mm_per_px,
             measured_mm=measured_mm,
             heights_mm=heights_mm,
-            focal_known=focal_known,
+            doubts=doubts,
         )
     )
     refuse_vague(contributions, size_mm=float(np.sqrt(polygon.area)))
@@ -141,6 +147,7 @@ def assemble(
             tilt_deg=seen.view.tilt_deg,
             corrected_by=seen.corrected_by,
             camera_height_mm=seen.view.height_mm,
+            tilt_u95_deg=_tilt_u95_deg(reference, doubts),
         ),
         quality=Quality(
             u95_mm=u95_mm,
@@ -225,19 +232,13 @@ def _circumstances(
     mm_per_px: float,
     measured_mm: float,
     heights_mm: Mapping[str, float],
-    focal_known: bool,
+    doubts: Doubts,
 ) -> Circumstances:
     boundary = np.concatenate(seen.rings_mm)
     middle = boundary.mean(axis=0) if seen.disc is None else seen.origin_mm
     off_mm = _off_circle_mm(seen)
     on_circle = np.abs(off_mm) < ON_CIRCLE_MM if seen is reference else np.zeros(len(off_mm), bool)
     strays = np.clip(np.nan_to_num(off_mm), -MOST_STRAY_MM, MOST_STRAY_MM)
-    doubts = Doubts(
-        lean_deg=_lean_deg(reference, mm_per_px),
-        mirrored_share=MIRRORED_SHARE if reference.doubt_deg and not _by_sheet(reference) else 0.0,
-        height_mm=GIVEN_HEIGHT_MM if heights_mm else UNKNOWN_HEIGHT_MM,
-        focal_share=KNOWN_FOCAL_SHARE if focal_known else UNKNOWN_FOCAL_SHARE,
-    )
     return Circumstances(
         measured_mm=measured_mm,
         radius_mm=float(np.sqrt(np.mean(np.sum((boundary - middle) ** 2, axis=1)))),
@@ -288,6 +289,21 @@ def _lean_deg(seen: Seen, mm_per_px: float) -> float:
     sine = np.sin(np.radians(seen.view.tilt_deg))
     told = lean_by_ovals_rad(oval_mm, np.array([diameter_mm / 2]), np.array([sine]))
     return float(np.degrees(told))
+
+
+def _tilt_u95_deg(seen: Seen, doubts: Doubts) -> float:
+    """Say how uncertain the tilt is: by its lean, and by what the focal length makes of it.
+
+    A sheet's corners converge by tilt over focal length. A disc tells its lean against the line
+    of sight, which is the farther off the camera's axis the shorter the focal length.
+    """
+    view = seen.view
+    told_deg = view.tilt_deg
+    if not _by_sheet(seen):
+        off_axis_px = view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0] - view.centre_px
+        told_deg = float(np.degrees(np.arctan(np.hypot(*off_axis_px) / view.focal_px)))
+    focal_deg = 0.0 if seen.disc is None and not _by_sheet(seen) else doubts.focal_share * told_deg
+    return COVERAGE * float(np.hypot(doubts.lean_deg, focal_deg))
 
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:

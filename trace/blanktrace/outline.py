@@ -58,11 +58,15 @@ class Scale:
 
 @dataclass(frozen=True)
 class Stance:
-    """How the camera stood: its tilt, how that is known, and its height above the sheet."""
+    """How the camera stood: its tilt, how that is known, and its height above the sheet.
+
+    `tilt_u95_deg` is the tilt's expanded uncertainty (95 %); None in files that do not tell it.
+    """
 
     tilt_deg: float
     corrected_by: str
     camera_height_mm: float
+    tilt_u95_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -214,6 +218,7 @@ class Outline:
             },
             "view": {
                 "tilt_deg": self.stance.tilt_deg,
+                "tilt_u95_deg": self.stance.tilt_u95_deg,
                 "corrected_by": self.stance.corrected_by,
                 "camera_height_mm": self.stance.camera_height_mm,
             },

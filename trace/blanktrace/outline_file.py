@@ -62,6 +62,7 @@ class _Scale(_Table):
 
 class _View(_Table):
     tilt_deg: float
+    tilt_u95_deg: float | None = None
     corrected_by: str
     camera_height_mm: Above0
 

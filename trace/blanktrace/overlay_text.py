@@ -140,7 +140,8 @@ def _view(outline: Outline) -> Iterator[_Line]:
     yield _heading("How the photo was taken")
     yield _item(f"one pixel: {mm_per_px:.4f} mm ({mm_per_px / MM_PER_INCH:.5f} in)")
     yield _item(f"camera above the sheet: {_round(stance.camera_height_mm)}")
-    yield _item(f"tilt: {stance.tilt_deg:.1f}°, undone by {stance.corrected_by}")
+    doubt = "" if stance.tilt_u95_deg is None else f" ±{stance.tilt_u95_deg:.1f}°"
+    yield _item(f"tilt: {stance.tilt_deg:.1f}°{doubt}, undone by {stance.corrected_by}")
 
 
 def _trust(outline: Outline) -> Iterator[_Line]:
