@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blanktrace.evidence import Evidence
-from blanktrace.holes import find_holes, showing_sheet
+from blanktrace.holes import find_holes, showing_sheet, unseen_holes
 
 SIDE = 60
 
@@ -63,3 +63,22 @@ def test_a_fleck_of_a_hue_beyond_the_scale_is_no_hole():
     colours[FLECK, 2] += 65
     clipped = np.clip(colours, 0, 255).astype(np.uint8)
     assert not find_holes(FLECK, WHOLE, ~WHOLE, clipped).any()
+
+
+@pytest.mark.parametrize(
+    ("light", "seen", "is_unseen"),
+    [(0.5, 0.99, True), (0.51, 0.99, True), (0.6, 0.99, False), (0.5, 0.4, False)],
+    ids=["like what is about it", "within its grain", "lighter", "the network doubts it"],
+)
+def test_a_hole_that_shows_to_nobody_is_closed(light, seen, is_unseen):
+    blank, hole = disc(30, 30, 25), disc(30, 30, 6)
+    grain = np.random.default_rng(0).normal(0, 0.02, (SIDE, SIDE))
+    lost = 1 - grain - np.select([hole, blank], [light, 0.5], 1.0)
+    cover = np.where(blank, 0.99, 0.01)
+    cover[30, 30] = seen
+    found = unseen_holes(
+        blank & ~hole,
+        cover.astype(np.float32),
+        np.repeat(lost[..., None], 3, axis=2).astype(np.float32),
+    )
+    assert np.array_equal(found, hole if is_unseen else np.zeros_like(hole))

@@ -10,7 +10,7 @@ from blanktrace.background import MaskArray, Picture
 from blanktrace.close_up import CloseUp
 from blanktrace.drilled import find_doubted
 from blanktrace.errors import ContrastError
-from blanktrace.holes import round_gaps
+from blanktrace.holes import round_gaps, unseen_holes
 from blanktrace.masks import closed, dilated, filled, opened
 from blanktrace.segment import cut_blank, deep_colours
 from blanktrace.shade import open_shade, with_shaded_blank
@@ -58,6 +58,7 @@ def blank_in(near: CloseUp, cover: Picture) -> MaskArray:
     if not mask.any():
         return mask
     loss = 1 - near.share
+    mask = mask | unseen_holes(mask, cover, loss)
     mask = with_shaded_blank(_out_of_shade(mask, cover, loss), cover, loss)
     return mask & ~find_doubted(cover, mask, deep_colours(loss))
 

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blanktrace.background import MaskArray
+from blanktrace.background import MaskArray, Picture
 from blanktrace.evidence import NOISES, Evidence, grey, spread
 from blanktrace.masks import dilated, eroded, filled
 
@@ -32,6 +32,10 @@ the rectangle about it, and that one's length over its width."""
 LEAST_SEEN_SHARE, SEEN_ROUND, LEAST_SURE = 0.003, 0.6, 0.33
 """Share of the blank of a hole that only the network sees, share that it fills of the circle about
 it, and share of it where the network is sure, at least: a glint on metal is ragged or doubtful."""
+
+HALF, VISIBLE = 0.5, 2.0
+"""A hole of which the network sees nothing, not half in any place, is as much lighter or darker
+than what lies about it at least, in the standard deviations of that: grain and dirt by up to 1."""
 
 LEAST_COLOUR_SPREAD = 4.0
 """Of the cut's colours (8 bits)."""
@@ -113,6 +117,36 @@ def round_gaps(gaps: MaskArray, sure: MaskArray, *, blank_px: int) -> MaskArray:
         if is_round and sure[gap].mean() > LEAST_SURE:
             kept |= gap
     return kept
+
+
+def unseen_holes(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
+    """Find the holes in a blank that show neither to the network nor in the light.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+        What was taken for a blank.
+    cover : ndarray of float32, shape (h, w)
+        How much of each pixel is blank, as the network says.
+    loss : ndarray of float32, shape (h, w, 3)
+        Share of the bare sheet's light that is missing, per channel.
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w)
+    """
+    holes = filled(mask) & ~mask
+    count, labels = cv2.connectedComponents(holes.astype(np.uint8), connectivity=4)
+    lost = grey(loss)
+    unseen = np.zeros_like(mask)
+    for label in range(1, count):
+        hole = labels == label
+        if cover[hole].min() < HALF:
+            continue
+        beside = lost[_about(hole, ABOUT_PX)]
+        if abs(float(lost[hole].mean() - beside.mean())) < VISIBLE * float(beside.std()):
+            unseen |= hole
+    return unseen
 
 
 def _about(hole: MaskArray, width_px: int) -> MaskArray:
