@@ -12,7 +12,7 @@ import numpy as np
 
 from blanktrace.background import MaskArray, Sheet
 from blanktrace.evidence import Evidence
-from blanktrace.masks import dilated
+from blanktrace.masks import dilated, opened
 from blanktrace.ring import find_ring
 
 BODY_SHARE = 0.6
@@ -139,19 +139,26 @@ def _cast(mask: MaskArray, patch: MaskArray, lost: MaskArray) -> bool:
     """Whether the blank's shadow, in some one direction, explains what seems lost.
 
     A shadow is the blank swept along the floor away from the light; if it fell there,
-    it fell all the way.
+    it fell all the way. The disc, which stands higher than what hangs on it, casts a longer one.
     """
     step = max(1, round(float(np.sqrt(mask.sum())) / SWEEP_PX))
-    mask, patch, lost = (_padded(one[::step, ::step]) for one in (mask, patch, lost))
+    body = opened(mask, round(BODY_SHARE * float(np.sqrt(mask.sum() / np.pi))))
+    mask, body, patch, lost = (_padded(one[::step, ::step]) for one in (mask, body, patch, lost))
     unlike = ~(dilated(patch, 1) | mask)
     longest = int(2 * np.sqrt(mask.sum() / np.pi))
     for angle in np.arange(SWEEPS) * 2 * np.pi / SWEEPS:
-        swept = mask.copy()
+        swept, casting = mask, [body, mask]
         for length in range(1, longest):
             dx, dy = round(length * np.cos(angle)), round(length * np.sin(angle))
-            swept |= np.roll(mask, (dy, dx), (0, 1))
-            if (swept & unlike).sum() > CAST_ASTRAY * mask.sum():
+            farther = swept
+            while casting:
+                farther = swept | np.roll(casting[-1], (dy, dx), (0, 1))
+                if (farther & unlike).sum() <= CAST_ASTRAY * mask.sum():
+                    break
+                casting.pop()
+            if not casting:
                 break
+            swept = farther
             if (swept & lost).sum() > CAST_SHARE * lost.sum():
                 return True
     return False
