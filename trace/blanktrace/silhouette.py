@@ -48,6 +48,10 @@ DOUBTFUL, MOST_DOUBTFUL = 0.15, 0.5
 """Cover, and what is missing to 1, from which a place may be blank or not; and how much of that
 there may be, as a share of the blank."""
 
+MOST_LOST = 0.004
+"""How much of what may be blank there may be beyond a disc, as a share of the blank: shadow and
+dirt have a third of it, straps and rings that were lost twice as much or more."""
+
 LEAST_HOLE_SHARE = 4e-4
 """Holes smaller than this share of the blank are specks."""
 
@@ -267,7 +271,7 @@ def _cut_out(rgb: Pixels, patch: MaskArray, sheet: Sheet) -> list[Silhouette]:
     if not mask.any():
         return []
     _refuse_doubt(cover.share, mask)
-    _refuse_lost_parts(mask, near.patch)
+    _refuse_lost_parts(mask, near.patch, cover.share)
     light = np.exp(np.median(near.sheet.log_light[mask], axis=0)).astype(np.float64)
     shares = [blank_share(1 - near.share, one, clear=~mask) for one in separate_blanks(mask)]
     return [
@@ -293,10 +297,10 @@ def _refuse_doubt(cover: Picture, mask: MaskArray) -> None:
         )
 
 
-def _refuse_lost_parts(mask: MaskArray, patch: MaskArray) -> None:
-    """Refuse where something beyond the disc is neither blank nor its shadow."""
-    lost = lost_parts(mask, patch)
-    if lost.any():
+def _refuse_lost_parts(mask: MaskArray, patch: MaskArray, cover: Picture) -> None:
+    """Refuse where something beyond the disc is neither blank nor, for sure, its shadow."""
+    lost = lost_parts(mask, patch) & (cover > DOUBTFUL)
+    if lost.sum() > MOST_LOST * mask.sum():
         raise ContrastError(
             f"Something beyond the disc, {lost.sum() / mask.sum():.0%} of its size, could not be "
             "told from the sheet: perhaps a ring or a strap as light as the paper. Use paper of "
