@@ -9,18 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
+from blanktrace.edge import Edge
 from blanktrace.rectangle import rectangle_about
 from blanktrace.rectify import View
-from blanktrace.walls import edge_heights
+from blanktrace.walls import edge_heights, foot_shares
 
 FloatArray = NDArray[np.float64]
 
+MOST_BEYOND_PX = 0.6
+"""How far off its line or arc a point is believed, where it tells how far a blank reaches: single
+points may lie far outside, on a shadow or a grain line."""
+
+END_PX = 2.0
+"""How far from where a blank ends its points tell the place of that end together."""
+
 
 def view_of_length(
-    points_px: FloatArray,
-    outward: FloatArray,
+    edge: Edge,
     *,
-    foot_share: FloatArray,
     measured_mm: float,
     side: int,
     top_mm: float,
@@ -30,10 +36,8 @@ def view_of_length(
 
     Parameters
     ----------
-    points_px, outward : ndarray, shape (N, 2)
+    edge : Edge
         The blank's outer boundary in the photograph.
-    foot_share : ndarray, shape (N,)
-        How likely each wall in view was taken for face.
     measured_mm : float
         Long or short side of the rectangle round it.
     side : int
@@ -47,7 +51,16 @@ def view_of_length(
     -------
     View
     """
+    points_px, outward = edge.points_px, edge.outward
+    foot_share = foot_shares(edge.loss_beside)
     heights = edge_heights(lean, points_px, outward, top_mm=top_mm, foot_share=foot_share)
+    beyond = np.einsum("nk,nk->n", edge.located_px - points_px, outward)
+    reaching_px = points_px + np.minimum(beyond, MOST_BEYOND_PX)[:, None] * outward
+    ends_px = _with_ends(edge, rectangle_about(reaching_px).axis_rad)
+
+    def side_mm(view: View, heights: FloatArray | float) -> float:
+        axis = rectangle_about(view.to_plane(reaching_px, heights)).axis_rad + side * np.pi / 2
+        return float(np.ptp(view.to_plane(ends_px, heights) @ (np.cos(axis), np.sin(axis))))
 
     def at(height_mm: float) -> View:
         return View(
@@ -58,14 +71,26 @@ def view_of_length(
         )
 
     def excess(height_mm: float) -> float:
-        return _sides(at(height_mm).to_plane(points_px, heights))[side] - measured_mm
+        return side_mm(at(height_mm), heights) - measured_mm
 
-    flat = _sides(lean.to_plane(points_px))[side] / lean.height_mm
+    flat = side_mm(lean, 0.0) / lean.height_mm
     guess = measured_mm / flat + top_mm
     height = optimize.brentq(excess, 0.5 * guess, 2.0 * guess, xtol=1e-9)
     return at(float(height))
 
 
-def _sides(points_mm: FloatArray) -> tuple[float, float]:
-    rectangle = rectangle_about(points_mm)
-    return rectangle.long, rectangle.short
+def _with_ends(edge: Edge, axis_rad: float) -> FloatArray:
+    """Bring each of a blank's four ends to where its points were located on average.
+
+    Lines and arcs cut a round end short and draw a rounded corner out. The farthest of the
+    points by themselves, though, is the farther out the more of them there are.
+    """
+    along = np.array([np.cos(axis_rad), np.sin(axis_rad)])
+    across = np.array([-along[1], along[0]])
+    moved = edge.points_px.copy()
+    for out in (along, -along, across, -across):
+        reach = edge.points_px @ out
+        end = reach > reach.max() - END_PX
+        beyond = float(np.mean((edge.located_px - edge.points_px)[end] @ out))
+        moved[end] += np.clip(beyond, -MOST_BEYOND_PX, MOST_BEYOND_PX) * out
+    return moved

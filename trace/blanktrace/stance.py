@@ -39,9 +39,6 @@ TELLING_DEG = 225.0
 LARGEST_HOLE_SHARE = 0.5
 """Hole in a disc with a tab, over the disc, at most: a ring of wire has one of 0.7 and more."""
 
-MOST_BEYOND_PX = 0.6
-"""How far outside its line or arc a point is believed, where it alone tells a blank's length."""
-
 
 def rim_of(edges: tuple[Edge, ...]) -> DiscRim | None:
     """Give the disc's rim in a boundary; none where it follows no circle, or only part of one.
@@ -160,9 +157,7 @@ def see_plain_blank(
         height_mm=camera.focal_px,
     )
     view = view_of_length(
-        _extent_px(edges[0]),
-        edges[0].outward,
-        foot_share=foot_shares(edges[0].loss_beside),
+        edges[0],
         measured_mm=measured_mm,
         side=side,
         top_mm=top_mm,
@@ -212,19 +207,6 @@ def see_beside(edges: tuple[Edge, ...], other: Seen, *, heights_mm: Mapping[str,
         corrected_by=other.corrected_by,
         doubt_deg=other.doubt_deg,
         lean_rad=other.lean_rad,
-    )
-
-
-def _extent_px(edge: Edge) -> FloatArray:
-    """Give the points that tell how far a blank reaches.
-
-    Lines and arcs draw a rounded corner out, and cut a round end a little short;
-    single points may lie far outside, on a shadow or a grain line.
-    """
-    beyond = np.einsum("nk,nk->n", edge.located_px - edge.points_px, edge.outward)
-    return np.asarray(
-        edge.points_px + np.minimum(beyond, MOST_BEYOND_PX)[:, None] * edge.outward,
-        dtype=np.float64,
     )
 
 
