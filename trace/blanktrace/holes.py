@@ -124,12 +124,8 @@ def unseen_holes(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
 
     Parameters
     ----------
-    mask : ndarray of bool, shape (h, w)
-        What was taken for a blank.
-    cover : ndarray of float32, shape (h, w)
-        How much of each pixel is blank, as the network says.
-    loss : ndarray of float32, shape (h, w, 3)
-        Share of the bare sheet's light that is missing, per channel.
+    mask, cover, loss : ndarray
+        As for `shade.open_shade`.
 
     Returns
     -------

@@ -135,8 +135,37 @@ def views_of_disc(
     strap, and lies elsewhere than the rest would have it, part of the rest was not the rim:
     all of it is fitted.
     """
-    fit = partial(
-        _views,
+    thinned = rim.thinned(MOST_RIM_POINTS)
+    others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
+    while True:
+        settled: Callable[..., DiscView] = (
+            partial(_settled_together, beside=others) if others else _settled_alone
+        )
+        found = [
+            settled(
+                View(
+                    focal_px=focal_px,
+                    centre_px=centre_px,
+                    normal=normal,
+                    height_mm=distance + top_mm,
+                ),
+                thinned,
+                top_mm=top_mm,
+                radius_mm=radius_mm,
+                sheet_normal=sheet_normal,
+            )
+            for normal, distance in circle_poses(conic, radius_mm=radius_mm)
+        ]
+        odd = odd_one(min(found, key=lambda one: one.misfit).ovals_px)
+        if odd is None:
+            break
+        # If the measured one is odd among the others, none of them is asked.
+        others = (*others[: odd - 1], *others[odd:]) if odd else ()
+    first, second = sorted(found, key=lambda one: one.view.tilt_deg)
+    if not _is_contradicted((first, second), rim, top_mm, radius_mm):
+        return first, second
+    return views_of_disc(
+        rim.completed(),
         conic=conic,
         radius_mm=radius_mm,
         top_mm=top_mm,
@@ -145,8 +174,6 @@ def views_of_disc(
         sheet_normal=sheet_normal,
         beside=beside,
     )
-    views = fit(rim)
-    return fit(rim.completed()) if _is_contradicted(views, rim, top_mm, radius_mm) else views
 
 
 def _is_contradicted(
@@ -162,48 +189,6 @@ def _is_contradicted(
         off_px.append(abs(float(np.median(np.hypot(*away.T))) - radius_mm) / mm_per_px)
     radius_px = radius_mm / mm_per_px
     return min(off_px) > max(ELSEWHERE_SHARE * radius_px, LEAST_ELSEWHERE_PX)
-
-
-def _views(
-    rim: DiscRim,
-    *,
-    conic: FloatArray,
-    radius_mm: float,
-    top_mm: float,
-    focal_px: float,
-    centre_px: FloatArray,
-    sheet_normal: FloatArray | None,
-    beside: tuple[DiscRim, ...],
-) -> tuple[DiscView, DiscView]:
-    """Fit both views to a rim as it is given."""
-    rim = rim.thinned(MOST_RIM_POINTS)
-    others = tuple(one.thinned(BESIDE_POINTS) for one in beside)
-    while True:
-        settled: Callable[..., DiscView] = (
-            partial(_settled_together, beside=others) if others else _settled_alone
-        )
-        found = [
-            settled(
-                View(
-                    focal_px=focal_px,
-                    centre_px=centre_px,
-                    normal=normal,
-                    height_mm=distance + top_mm,
-                ),
-                rim,
-                top_mm=top_mm,
-                radius_mm=radius_mm,
-                sheet_normal=sheet_normal,
-            )
-            for normal, distance in circle_poses(conic, radius_mm=radius_mm)
-        ]
-        odd = odd_one(min(found, key=lambda one: one.misfit).ovals_px)
-        if odd is None:
-            break
-        # If the measured one is odd among the others, none of them is asked.
-        others = (*others[: odd - 1], *others[odd:]) if odd else ()
-    first, second = sorted(found, key=lambda one: one.view.tilt_deg)
-    return first, second
 
 
 def _settled_alone(
