@@ -36,8 +36,8 @@ def stress_tables(numbered: Numbered) -> str:
         text_table(HEADS, [_row("all", wanted)]),
         _goals(wanted),
         _scales(wanted),
+        _tilts(wanted),
     ]
-    tables.append(_tilts(wanted))
     tables += [_by(wanted, name, of) for name, of in CONDITIONS.items()]
     tables += [_by_cause(wanted), _every(numbered), _failures(numbered)]
     return "\n\n".join(tables)
@@ -75,8 +75,18 @@ def _named(fact: str) -> Callable[[Score], str]:
 
 def _camera(s: Score) -> str:
     zoom = "2x" if float(str(s.conditions["focal35_mm"])) > 40 else "1x"
-    told = "focal length told" if s.conditions["focal_tag"] else "focal length not told"
-    return f"{zoom}, {told}"
+    return f"{zoom}, {_focal(s)}"
+
+
+def _focal(s: Score) -> str:
+    return "focal length told" if s.conditions["focal_tag"] else "focal length not told"
+
+
+def _told_by(s: Score) -> str:
+    """Name what told a scene's tilt."""
+    if "sheet" in s.tilt_told_by:
+        return f"sheet's corners, {_focal(s)}"
+    return f"discs alone, {_focal(s)}" if "ellipse" in s.tilt_told_by else "taken as none"
 
 
 CONDITIONS: Mapping[str, Callable[[Score], str]] = {
@@ -187,21 +197,19 @@ def _tilts(scores: Iterable[Score]) -> str:
     for s in scores:
         if s.tilt_deg is None or s.true_tilt_deg is None or s.tilt_u95_deg is None:
             continue
-        told = "focal length told" if s.conditions["focal_tag"] else "focal length not told"
-        by = "sheet's corners" if "sheet" in s.tilt_told_by else "discs alone"
-        name = f"{by}, {told}" if "ellipse" in s.tilt_told_by or "sheet" in by else "taken as none"
-        groups.setdefault(name, []).append((abs(s.tilt_deg - s.true_tilt_deg), s.tilt_u95_deg))
+        error = abs(s.tilt_deg - s.true_tilt_deg)
+        groups.setdefault(_told_by(s), []).append((error, s.tilt_u95_deg))
     rows = []
     for name in sorted(groups):
-        error, stated = np.array(groups[name]).T
+        errors, stated = np.array(groups[name]).T
         rows.append(
             (
                 name,
-                str(len(error)),
-                *(figure(float(np.percentile(error, share)), 1) for share in (50, 95, 100)),
-                f"{np.mean(error <= 1):.0%}",
+                str(len(errors)),
+                *(figure(float(np.percentile(errors, share)), 1) for share in (50, 95, 100)),
+                f"{np.mean(errors <= 1):.0%}",
                 figure(float(np.median(stated)), 1),
-                f"{np.mean(error <= stated):.0%}",
+                f"{np.mean(errors <= stated):.0%}",
             )
         )
     heads = ("tilt told by", "scenes", "off by", "95 %", "worst", "within 1°", "u95", "covered")

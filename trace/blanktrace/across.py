@@ -20,6 +20,7 @@ from blanktrace.rays import Look, look_along
 from blanktrace.residuals import robust_sd
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 LEAST_STRAP = 0.12
 """How far a strap stands out from the disc, in its radii, at least."""
@@ -91,7 +92,7 @@ def rim_across(rgb: Pixels, edge: Edge, *, light: FloatArray) -> FloatArray:
         blur_px=blur,
         along_px=ALONG_PX,
     )
-    offset, found = _steps(look, reach)
+    offset, found = look.likeliest(_to_dark(look), reach_px=reach, spread_px=reach / 2)
     if np.mean(found) < LEAST_FOUND:
         return nowhere
     off, spread = offset - np.median(offset[found]), max(SPREAD_SHARE * radius, LEAST_SPREAD_PX)
@@ -101,15 +102,9 @@ def rim_across(rgb: Pixels, edge: Edge, *, light: FloatArray) -> FloatArray:
     return np.asarray((look.feet + offset[:, None] * look.outward)[found])
 
 
-def _steps(look: Look, reach_px: float) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Say how far out each ray's step from light to dark is, and on which rays one was met."""
+def _to_dark(look: Look) -> BoolArray:
+    """Mark the summits (N, S) at which it grows darker outward, by enough to be the rim's."""
     beside = round(BESIDE_BLURS * look.blur_px / (look.offsets[1] - look.offsets[0]))
     darker = np.zeros(look.steps.shape, dtype=np.bool_)
     darker[:, beside:-beside] = look.loss[:, 2 * beside :] > look.loss[:, : -2 * beside]
-    near = np.abs(look.offsets) <= reach_px
-    rims = look.summits() & darker & near & (look.steps > LEAST_STEP)
-    window = np.exp(-0.5 * (look.offsets / (reach_px / 2)) ** 2)
-    height = np.where(rims, look.steps * window, 0.0)
-    column = np.clip(np.argmax(height, axis=1), 1, len(look.offsets) - 2)
-    offset, _ = look.summit_at(np.arange(len(height)), column)
-    return offset, height.max(axis=1) > 0
+    return look.summits() & darker & (look.steps > LEAST_STEP)

@@ -109,10 +109,7 @@ def _with_rings(mask: MaskArray, cover: Picture) -> MaskArray:
 
     That it goes all round, and that sheet shows within for sure, is more than chance.
     """
-    _, labels = cv2.connectedComponents(
-        closed(mask | (cover > HALF), SEAM_PX).astype(np.uint8), connectivity=4
-    )
-    likely = (labels > 0) & np.isin(labels, np.unique(labels[mask]))
+    likely = _pieces_of(mask, closed(mask | (cover > HALF), SEAM_PX))
     enclosed = filled(likely) & ~likely & ~filled(mask)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         enclosed.astype(np.uint8), connectivity=4
@@ -143,6 +140,6 @@ def _out_of_shade(mask: MaskArray, cover: Picture, loss: Picture) -> MaskArray:
 
 
 def _pieces_of(patch: MaskArray, mask: MaskArray) -> MaskArray:
-    """Keep the pieces of a mask that lie on a patch."""
+    """Keep the pieces of a mask that lie on a patch, or reach it."""
     _, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
     return mask & np.isin(labels, np.unique(labels[patch]))

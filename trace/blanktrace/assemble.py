@@ -297,13 +297,13 @@ def _tilt_u95_deg(seen: Seen, doubts: Doubts) -> float:
     A sheet's corners converge by tilt over focal length. A disc tells its lean against the line
     of sight, which is the farther off the camera's axis the shorter the focal length.
     """
-    view = seen.view
-    told_deg = view.tilt_deg
-    if not _by_sheet(seen):
+    view, by_focal_deg = seen.view, 0.0
+    if _by_sheet(seen):
+        by_focal_deg = view.tilt_deg
+    elif seen.disc is not None:
         off_axis_px = view.to_photo(seen.origin_mm[None, :], seen.top_mm)[0] - view.centre_px
-        told_deg = float(np.degrees(np.arctan(np.hypot(*off_axis_px) / view.focal_px)))
-    focal_deg = 0.0 if seen.disc is None and not _by_sheet(seen) else doubts.focal_share * told_deg
-    return COVERAGE * float(np.hypot(doubts.lean_deg, focal_deg))
+        by_focal_deg = float(np.degrees(np.arctan(np.hypot(*off_axis_px) / view.focal_px)))
+    return COVERAGE * float(np.hypot(doubts.lean_deg, doubts.focal_share * by_focal_deg))
 
 
 def _warnings(seen: Seen, *, focal_known: bool, heights_mm: Mapping[str, float]) -> tuple[str, ...]:

@@ -36,7 +36,9 @@ LEAST_HOLE_PX2 = 12.0
 """Area of a hole 4 px across: the smallest that a boundary can be followed round."""
 
 
-def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
+def find_boundary(
+    rgb: Pixels, silhouette: Silhouette, *, across_straps: bool = False
+) -> tuple[Edge, ...]:
     """Locate a blank's boundary, and refuse what is too soft or too faint to measure.
 
     Parameters
@@ -45,6 +47,8 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
         The full photograph, sRGB.
     silhouette : Silhouette
         Where it lies roughly.
+    across_straps : bool
+        Whether the disc's rim is wanted where its straps cross it, too.
 
     Returns
     -------
@@ -76,6 +80,8 @@ def find_boundary(rgb: Pixels, silhouette: Silhouette) -> tuple[Edge, ...]:
     _check_edges(edges, silhouette)
     if rim is outer:
         _refuse_left_out((outer, *holes), silhouette.cover)
+    if not across_straps:
+        return edges
     across = rim_across(rgb, edges[0], light=silhouette.light)
     return (replace(edges[0], across_px=across), *edges[1:])
 

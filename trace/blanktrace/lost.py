@@ -147,20 +147,16 @@ def _cast(mask: MaskArray, patch: MaskArray, lost: MaskArray) -> bool:
     unlike = ~(dilated(patch, 1) | mask)
     longest = int(2 * np.sqrt(mask.sum() / np.pi))
     for angle in np.arange(SWEEPS) * 2 * np.pi / SWEEPS:
-        swept, casting = mask, [body, mask]
-        for length in range(1, longest):
-            dx, dy = round(length * np.cos(angle)), round(length * np.sin(angle))
-            farther = swept
-            while casting:
-                farther = swept | np.roll(casting[-1], (dy, dx), (0, 1))
-                if (farther & unlike).sum() <= CAST_ASTRAY * mask.sum():
+        swept, reached = mask, 0
+        for casting in (mask, body):
+            for length in range(reached + 1, longest):
+                dx, dy = round(length * np.cos(angle)), round(length * np.sin(angle))
+                farther = swept | np.roll(casting, (dy, dx), (0, 1))
+                if (farther & unlike).sum() > CAST_ASTRAY * mask.sum():
                     break
-                casting.pop()
-            if not casting:
-                break
-            swept = farther
-            if (swept & lost).sum() > CAST_SHARE * lost.sum():
-                return True
+                swept, reached = farther, length
+                if (swept & lost).sum() > CAST_SHARE * lost.sum():
+                    return True
     return False
 
 

@@ -104,7 +104,7 @@ def trace_photo(
     through = _lens(picture, lens)
     finds = find_silhouettes(picture.rgb)
     chosen = choose(finds.silhouettes, at=at)
-    edges = find_boundary(picture.rgb, finds.silhouettes[chosen])
+    edges = find_boundary(picture.rgb, finds.silhouettes[chosen], across_straps=measured == "disc")
     camera = _camera(picture, finds, sheet, through)
     rest = [one for index, one in enumerate(finds.silhouettes) if index != chosen]
     beside = _rims(_edges_of(picture, rest), through) if measured == "disc" else ()
@@ -173,7 +173,9 @@ def trace_photos(
         reference = choose(finds.silhouettes, at=at)
     rest = [one for index, one in enumerate(finds.silhouettes) if index != reference]
     rest.sort(key=lambda one: float(one.rings_px[0][:, 1].min()))
-    first_edges = find_boundary(picture.rgb, finds.silhouettes[reference])
+    first_edges = find_boundary(
+        picture.rgb, finds.silhouettes[reference], across_straps=measured == "disc"
+    )
     located = _edges_of(picture, rest)
     beside = _rims(located, through) if measured == "disc" else ()
     first = _see(

@@ -56,6 +56,34 @@ class Look:
         shift, width = summits(self.steps, rows, columns)
         return self.offsets[columns] + shift, width
 
+    def likeliest(
+        self, marked: BoolArray, *, reach_px: float, spread_px: float
+    ) -> tuple[FloatArray, BoolArray]:
+        """Choose a summit on each ray: the highest, and the nearer its foot the likelier.
+
+        Parameters
+        ----------
+        marked : ndarray of bool, shape (N, S)
+            Which summits may be chosen.
+        reach_px : float
+            How far from the foot they may be.
+        spread_px : float
+            At how far off a height counts for 0.6 (Gaussian).
+
+        Returns
+        -------
+        offset : ndarray, shape (N,)
+            0 where there is none.
+        found : ndarray of bool, shape (N,)
+        """
+        near = marked & (np.abs(self.offsets) <= reach_px)
+        window = np.exp(-0.5 * (self.offsets / spread_px) ** 2)
+        height = np.where(near, self.steps * window, 0.0)
+        columns = np.clip(np.argmax(height, axis=1), 1, len(self.offsets) - 2)
+        found = height.max(axis=1) > 0
+        offset, _ = self.summit_at(np.arange(len(height)), columns)
+        return np.where(found, offset, 0.0), found
+
 
 def look_along(
     rgb: Pixels,

@@ -208,7 +208,8 @@ def _settle(
     for widening in SETTLINGS:
         reach = widening * TOLERANCE_BLURS * blur / radius
         look = _look(rgb, ellipse, (-reach, reach), light=light, blur_px=FINER * blur)
-        offset, found = _nearest(look, elected.least, reach * radius)
+        loud = look.summits() & (look.steps > elected.least)
+        offset, found = look.likeliest(loud, reach_px=reach * radius, spread_px=reach * radius)
         if np.mean(found) < LEAST_FOUND:
             return None
         ellipse = fit_ellipse((look.feet + offset[:, None] * look.outward)[found], start=ellipse)
@@ -352,17 +353,6 @@ def _votes_of(ring: FloatArray, look: Look, least: float) -> float:
     """Count the outermost edges' votes for a boundary of any shape."""
     places, _ = _places(look, *_outermost(look, least))
     return float(_votes(np.asarray(distance(points(places), LinearRing(ring))), look))
-
-
-def _nearest(look: Look, least: float, reach_px: float) -> tuple[FloatArray, BoolArray]:
-    """Say how far from the ellipse each ray's edge lies, and on which rays one was met."""
-    near = look.summits() & (look.steps > least) & (np.abs(look.offsets) <= reach_px)
-    window = np.exp(-0.5 * (look.offsets / reach_px) ** 2)
-    height = np.where(near, look.steps * window, 0.0)
-    columns = np.clip(np.argmax(height, axis=1), 1, len(look.offsets) - 2)
-    found = height.max(axis=1) > 0
-    offset, _ = look.summit_at(np.arange(len(height)), columns)
-    return np.where(found, offset, 0.0), found
 
 
 def _steady(offset: FloatArray, found: BoolArray, radius: float) -> FloatArray:
