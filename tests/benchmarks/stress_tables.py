@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 
+from blanktrace.overlay_text import TOLD_DEG
 from tests.benchmarks.score import Score
 from tests.benchmarks.tables import figure, text_table
 
@@ -198,7 +199,9 @@ def _tilts(scores: Iterable[Score]) -> str:
         if s.tilt_deg is None or s.true_tilt_deg is None or s.tilt_u95_deg is None:
             continue
         error = abs(s.tilt_deg - s.true_tilt_deg)
-        groups.setdefault(_told_by(s), []).append((error, s.tilt_u95_deg))
+        said = "all said as one angle" if s.tilt_u95_deg <= TOLD_DEG else "all said as between two"
+        for name in (_told_by(s), said):
+            groups.setdefault(name, []).append((error, s.tilt_u95_deg))
     rows = []
     for name in sorted(groups):
         errors, stated = np.array(groups[name]).T

@@ -115,6 +115,16 @@ def test_the_tilt_is_said_with_its_doubt_where_that_is_known():
     assert "tilt: 1.2°, undone by the disc's ellipse" in [x.text for x in _lines(one)]
 
 
+@pytest.mark.parametrize(
+    ("tilt_deg", "u95_deg", "said"),
+    [(0.0, 4.98, "0° and 5°"), (8.1, 5.2, "2° and 14°"), (1.2, 1.04, "0° and 3°")],
+)
+def test_a_tilt_not_known_to_a_degree_is_no_single_angle(tilt_deg, u95_deg, said):
+    one = outline()
+    vague = replace(one, stance=replace(one.stance, tilt_deg=tilt_deg, tilt_u95_deg=u95_deg))
+    assert f"tilt: between {said}, undone by the disc's ellipse" in [x.text for x in _lines(vague)]
+
+
 def test_another_blank_s_size_is_called_so():
     other = replace(outline(), scale=Scale(MM_PER_PX, "disc", 25.0))
     said = [line.text for line in _lines(other)]

@@ -3,7 +3,7 @@
 A blurred tip is short: its half-level line turns round before the tip, the more so
 the sharper it is. The straight flanks on either side are hardly touched, and meet
 where the corner was. A corner is restored where its rounding is no larger than blur
-explains; where it is larger, only if the photograph shows the corner beyond it, so that
+explains; where it is larger, only a slim tip that the photograph shows beyond it, so that
 real radii stay.
 """
 
@@ -22,7 +22,7 @@ LEAST_FLANK_PX = 18.0
 """Length of flank that a corner's sides are taken from."""
 
 ROUNDED_BLURS = 3.0
-LEAST_ROUNDED_PX = 9.0
+LEAST_ROUNDED_PX = 7.5
 """Length to either side of a corner that blur may have bent."""
 
 LEAST_TURN_RAD = 0.7
@@ -36,8 +36,11 @@ RETREAT_BLURS, RETREAT_PX = 1.0, 0.9
 locating wedges of 45 to 135 degrees, blurred by 0.8 to 3 px."""
 
 FARTHEST_BLURS, FARTHEST_PX = 0.85, 2.2
-"""How far a tip may be drawn back at all, over the sine of half its angle: a rough boundary leaves
-a slim tip out."""
+"""How far a slim tip may be drawn back, over the sine of half its angle: a rough boundary leaves
+such a tip out."""
+
+SLIM_RAD = 1.33
+"""Angle up to which a tip is slim."""
 
 BEYOND_BLURS, BEYOND_PX = 2.0, 1.0
 """How far beyond a tip its other side is looked at."""
@@ -144,6 +147,8 @@ def _is_sharp(
     retreat = np.hypot(*(tip - found))
     if retreat < RETREAT_BLURS * blur_px * half_cosine + RETREAT_PX:
         return True
+    if half_sine > np.sin(SLIM_RAD / 2):
+        return False
     within = (before[-1] + after[0]) / 2
     farthest = (FARTHEST_BLURS * blur_px + FARTHEST_PX) / half_sine
     return bool(retreat < farthest) and _shows(

@@ -10,7 +10,7 @@ and shadow to blank. So the step between the two kinds of surface is placed by `
 ever closer looks; beside lit sheet, where there is but one step, then exactly, at the peak
 of the derivative.
 
-Blur pulls a curved edge inward by s²/2R. `disc.blur_shift_px` says by how much.
+Blur pulls a curved edge inward; `blur` says by how much.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.special import expit
 
+from blanktrace.blur import blur_shifts_px
 from blanktrace.corner import restore_corners
 from blanktrace.cover import Cover
 from blanktrace.fair import fair_ring
@@ -212,6 +213,7 @@ def locate_edge(
         blur_px = float(np.clip(np.median(blur), SHARP_PX, offsets[-1] / 2))
         followed = _followed(moved + _steady(shift), plain, blur_px)
         ring, moved = ring + (followed - moved)[:, None] * normals, followed
+    ring = ring - blur_shifts_px(ring, float(np.median(blur)))[:, None] * normals
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
     return Edge(

@@ -57,9 +57,6 @@ STIFFNESSES = (50.0, 0.0)
 """Doubts that a kink of one radian counts as, where pieces should run on smoothly; nothing, if a
 ring so stiff crosses itself."""
 
-HELD_PX = 18.0
-"""How far beside a sharp corner points are drawn out with it: the flank that told the corner."""
-
 FEWEST_CORNERS = 3
 """Of a ring that has not closed up to a line."""
 
@@ -105,7 +102,8 @@ def fair_ring(
     doubt_px : ndarray, shape (N,)
         Standard uncertainty of each point across the ring.
     corners : tuple of int, optional
-        Points that are known as sharp corners: there a piece ends.
+        Points that are known as sharp corners: there a piece ends, and a tip that pieces meet in
+        within its uncertainty stays.
     spacing_px : float
         Distance between neighbours.
 
@@ -127,20 +125,10 @@ def fair_ring(
         split = _split(ring, weight, price, (sharp - start) % count)
     apart, joined = _laid(replace(split, joints=settled_joints(split)), 1 / np.sqrt(weight))
     apart, joined = (np.roll(laid, start, axis=0) * size_px + middle for laid in (apart, joined))
-    return Fairing(apart, _held(joined, points_px, corners, spacing_px))
-
-
-def _held(
-    joined: FloatArray, ring: FloatArray, corners: tuple[int, ...], spacing_px: float
-) -> FloatArray:
-    """Draw a faired ring out to its sharp corners, the points beside one the less the farther."""
-    beside = round(HELD_PX / spacing_px)
-    near = np.arange(1 - beside, beside)
-    taper = (1 - np.abs(near) / beside)[:, None]
-    held = joined.copy()
-    for corner in corners:
-        held[(corner + near) % len(ring)] += taper * (ring[corner] - joined[corner])
-    return held
+    at = np.array(corners, dtype=np.intp)
+    at = at[np.hypot(*(joined[at] - points_px[at]).T) < doubt_px[at]]
+    joined[at] = points_px[at]
+    return Fairing(apart, joined)
 
 
 def _laid(split: Segmentation, doubt: FloatArray) -> tuple[FloatArray, FloatArray]:

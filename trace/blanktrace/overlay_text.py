@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil, floor
 
 from PIL import Image, ImageDraw, ImageFont
 
 from blanktrace.lengths import MM_PER_INCH, format_length
-from blanktrace.outline import Outline
+from blanktrace.outline import Outline, Stance
 from blanktrace.parts import Part
 from blanktrace.sizes import measured_itself, overall_mm
 
@@ -24,6 +25,9 @@ INK = "#222222"
 GREY = "#555555"
 BLUE = "#0072b2"
 VERMILION = "#d55e00"
+
+TOLD_DEG = 1.0
+"""Doubt up to which a tilt is said as one angle."""
 
 LARGEST_CAUSES = 3
 MOST_SIZES = 10
@@ -140,8 +144,17 @@ def _view(outline: Outline) -> Iterator[_Line]:
     yield _heading("How the photo was taken")
     yield _item(f"one pixel: {mm_per_px:.4f} mm ({mm_per_px / MM_PER_INCH:.5f} in)")
     yield _item(f"camera above the sheet: {_round(stance.camera_height_mm)}")
-    doubt = "" if stance.tilt_u95_deg is None else f" ±{stance.tilt_u95_deg:.1f}°"
-    yield _item(f"tilt: {stance.tilt_deg:.1f}°{doubt}, undone by {stance.corrected_by}")
+    yield _item(f"tilt: {_tilt(stance)}, undone by {stance.corrected_by}")
+
+
+def _tilt(stance: Stance) -> str:
+    """Say a tilt as one angle, or where it is not known so well, between which two it lies."""
+    tilt, doubt = stance.tilt_deg, stance.tilt_u95_deg
+    if doubt is None:
+        return f"{tilt:.1f}°"
+    if doubt <= TOLD_DEG:
+        return f"{tilt:.1f}° ±{doubt:.1f}°"
+    return f"between {floor(max(tilt - doubt, 0))}° and {ceil(tilt + doubt)}°"
 
 
 def _trust(outline: Outline) -> Iterator[_Line]:
