@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.profiles import along_ring
+from blanktrace.turns import turns_rad
 
 FloatArray = NDArray[np.float64]
 
@@ -46,10 +47,7 @@ def blur_shifts_px(ring_px: FloatArray, blur_px: float) -> FloatArray:
        localization of curved edges", ECCV (2004).
     """
     ring = along_ring(ring_px, BENT_OVER_PX)
-    here, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    turn = np.arctan2(
-        here[:, 0] * onward[:, 1] - here[:, 1] * onward[:, 0], np.einsum("nk,nk->n", here, onward)
-    )
-    step_px = (np.hypot(*here.T) + np.hypot(*onward.T)) / 2
-    bend = np.clip(blur_px * turn / step_px, -1 / TIGHTEST_BLURS, 1 / TIGHTEST_BLURS)
+    onward_px = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+    step_px = (np.roll(onward_px, 1) + onward_px) / 2
+    bend = np.clip(blur_px * turns_rad(ring) / step_px, -1 / TIGHTEST_BLURS, 1 / TIGHTEST_BLURS)
     return np.asarray(-blur_px * bend / 2)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from blanktrace.profiles import Pixels, loss_at
+from blanktrace.turns import turns_rad
 
 FloatArray = NDArray[np.float64]
 
@@ -99,14 +100,7 @@ def restore_corners(
 def _corners(ring: FloatArray, rounded: int, flank: int) -> list[int]:
     """Find where the ring turns most: indices, each the sharpest of its surroundings."""
     half = rounded + flank // 2
-    chord = ring - np.roll(ring, half, axis=0)
-    onward = np.roll(ring, -half, axis=0) - ring
-    turn = np.abs(
-        np.arctan2(
-            chord[:, 0] * onward[:, 1] - chord[:, 1] * onward[:, 0],
-            np.einsum("nk,nk->n", chord, onward),
-        )
-    )
+    turn = np.abs(turns_rad(ring, half))
     sharpest = turn == ndimage.maximum_filter1d(turn, 2 * half + 1, mode="wrap")
     return [int(i) for i in np.flatnonzero(sharpest & (turn > LEAST_TURN_RAD))]
 

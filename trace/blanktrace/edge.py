@@ -210,10 +210,11 @@ def locate_edge(
         profiles, offsets = _profiles(rgb, ring, normals, FAR_BLURS * blur_px, light)
         plain = np.minimum(_lit(profiles, offsets, blur_px), _darker(profiles, offsets, blur_px))
         shift, strength, blur = _steepest(profiles, offsets, reach, blur_px)
-        blur_px = float(np.clip(np.median(blur), SHARP_PX, offsets[-1] / 2))
+        found_px = float(np.median(blur))
+        blur_px = float(np.clip(found_px, SHARP_PX, offsets[-1] / 2))
         followed = _followed(moved + _steady(shift), plain, blur_px)
         ring, moved = ring + (followed - moved)[:, None] * normals, followed
-    ring = ring - blur_shifts_px(ring, float(np.median(blur)))[:, None] * normals
+    ring = ring - blur_shifts_px(ring, found_px)[:, None] * normals
     ring, corners = restore_corners(rgb, ring, light=light, spacing_px=SPACING_PX, blur_px=blur_px)
     faired = fair_ring(ring, doubt_px, corners=corners, spacing_px=SPACING_PX)
     return Edge(
@@ -224,7 +225,7 @@ def locate_edge(
         strength=strength,
         doubt_px=doubt_px,
         loss_beside=_loss_beside(profiles, offsets, blur_px),
-        blur_px=float(np.median(blur)),
+        blur_px=found_px,
     )
 
 

@@ -125,9 +125,8 @@ def fair_ring(
         split = _split(ring, weight, price, (sharp - start) % count)
     apart, joined = _laid(replace(split, joints=settled_joints(split)), 1 / np.sqrt(weight))
     apart, joined = (np.roll(laid, start, axis=0) * size_px + middle for laid in (apart, joined))
-    at = np.array(corners, dtype=np.intp)
-    at = at[np.hypot(*(joined[at] - points_px[at]).T) < doubt_px[at]]
-    joined[at] = points_px[at]
+    met = sharp[np.hypot(*(joined[sharp] - points_px[sharp]).T) < doubt_px[sharp]]
+    joined[met] = points_px[met]
     return Fairing(apart, joined)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blanktrace.curve import Curve, fit_arc, fit_line
+from blanktrace.turns import turns_rad
 
 FloatArray = NDArray[np.float64]
 
@@ -122,9 +123,7 @@ def _sharpest(ring: FloatArray) -> int:
     """Find the point where the ring turns most over a millimetre to either side."""
     steps = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
     reach = int(np.clip(round(TURN_WINDOW_MM / float(np.median(steps))), 1, len(ring) // 8))
-    before, after = ring - np.roll(ring, reach, axis=0), np.roll(ring, -reach, axis=0) - ring
-    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    return int(np.argmax(np.abs(np.arctan2(cross, (before * after).sum(axis=1)))))
+    return int(np.argmax(np.abs(turns_rad(ring, reach))))
 
 
 def _grown(
